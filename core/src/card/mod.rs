@@ -1,7 +1,88 @@
-//! The probe card: a bed and its readings, from TOML or JSON text. (skeleton: signatures only)
+//! The probe card: a bed and its readings, from TOML or JSON text.
+//!
+//! A card is one file. It says what the bed is, how the readings were taken and what was read; where screws are to be
+//! turned, also where they are and how they turn.
+//!
+//! ```
+//! let card = evengap::Card::parse(r#"
+//! [bed]
+//! x = [0, 235]                 # mm, reachable, in the toolpath's coordinates
+//! y = [0, 235]
+//!
+//! [readings]
+//! method = "drag"
+//! sheet = 0.10
+//! bed_celsius = 60
+//! points = [                   # x, y, value; a point read twice is listed twice
+//!   [ 30,  30, 0.16],
+//!   [205,  30, 0.08],
+//!   [117, 205, 0.12],
+//! ]
+//! "#)?;
+//! assert_eq!(card.readings.points.len(), 3);
+//! assert!((card.spot_heights()[0].height - 0.06).abs() < 1e-12);
+//! # Ok::<(), evengap::Error>(())
+//! ```
+//!
+//! # How a reading becomes a height
+//!
+//! Height is in mm, how far the bed's surface stands above the toolpath's Z = 0; up is positive.
+//!
+//! | method | what the person does | the card's value | height | needs |
+//! | --- | --- | --- | --- | --- |
+//! | `drag` | lowers the nozzle until a sheet just drags | the nozzle's Z, mm | value - sheet | `sheet` |
+//! | `gauge` | parks the nozzle at Z = `parked`, finds the thickest feeler leaf that slides through | the leaf, mm | parked - value | `parked` |
+//! | `patch` | prints a single-layer patch with the nozzle at Z = `parked`, measures it | its thickness, mm | parked - value | `parked` |
+//! | `dial` | an indicator on the carriage rides over the bed, plunger up is positive | the indication, mm | value, less the map at `right_at` | `offset`, `right_at` |
+//!
+//! `dial` heights belong to the plunger's place, which is the nozzle's place plus `offset`. `drag`, `gauge` and `patch` are
+//! absolute. `right_at = [x, y]` makes any card relative: the map is shifted to be 0 there.
+//!
+//! # Keys
+//!
+//! | section | key | meaning |
+//! | --- | --- | --- |
+//! | `[bed]` | `x`, `y` | lowest and highest that the nozzle reaches, mm |
+//! | | `outline` | `"rectangle"` (default), or `"round"`: the ellipse inscribed in `x` and `y` |
+//! | | `keep_out` | list of `[x0, y0, x1, y1]`, mm: clips, clamps |
+//! | `[readings]` | `method` | `"drag"`, `"gauge"`, `"patch"` or `"dial"` |
+//! | | `sheet`, `parked`, `offset` | see above, mm |
+//! | | `bed_celsius`, `nozzle_celsius` | degrees Celsius while reading |
+//! | | `spread` | one standard deviation of a reading, mm; without it the surface passes through every reading |
+//! | | `right_at` | `[x, y]`, mm: where the first layer is right as it is |
+//! | | `points` | list of `[x, y, value]`, mm; a point read twice is listed twice |
+//! | `[screws]` | `thread` or `pitch` | `"M2"` to `"M8"` ([coarse pitch](coarse_pitch)), or mm of height a turn; one of the two |
+//! | | `raise` | `"clockwise"` or `"anticlockwise"`, seen from above: the way to turn a knob that raises the bed |
+//! | | `at` | table of names and `[x, y]`, mm; two to eight |
+//!
+//! Any other key is an error that points at it.
+//!
+//! # Limits
+//!
+//! A card's text is at most [`MAX_CARD_BYTES`] long and holds at most [`MAX_POINTS`] readings; a coordinate lies within
+//! [`MAX_COORDINATE`] mm of 0, a reading within [`MAX_READING`] mm. Text that nests deeper than a card can is refused before
+//! it can exhaust the stack.
+
+mod csv;
+mod read;
+mod tree;
+mod write;
+
 use crate::Error;
+use serde::ser::{Serialize, SerializeMap, SerializeStruct, Serializer};
+
+/// Longest card text that is read, bytes.
+pub const MAX_CARD_BYTES: usize = 2_000_000;
+/// Most readings on a card. A surface may take fewer: see [`crate::surface::MAX_THIN_PLATE_PLACES`].
+pub const MAX_POINTS: usize = 50_000;
+/// Furthest that a coordinate may lie from 0, mm.
+pub const MAX_COORDINATE: f64 = 100_000.0;
+/// Largest reading, sheet or parked height, mm, in size.
+pub const MAX_READING: f64 = 1_000.0;
 
 /// A bed and its readings.
+///
+/// Its `serde` form is the card's own: what `serde_json` writes is a JSON card that [`Card::parse`] reads.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Card {
     /// The bed.
@@ -9,8 +90,10 @@ pub struct Card {
     /// How the readings were taken, and the readings.
     pub readings: Readings,
     /// The levelling screws, where the card names them.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub screws: Option<Screws>,
 }
+
 /// The bed's reachable area, mm, in the toolpath's coordinates.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Bed {
@@ -23,6 +106,7 @@ pub struct Bed {
     /// Clips and clamps: rectangles `[x0, y0, x1, y1]`, mm.
     pub keep_out: Vec<[f64; 4]>,
 }
+
 /// The plate's outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -33,7 +117,8 @@ pub enum Outline {
     /// The ellipse inscribed in that rectangle.
     Round,
 }
-/// How a reading was taken; see the table in the crate's docs.
+
+/// How a reading was taken; the [module's table](self) has the signs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Method {
@@ -46,30 +131,39 @@ pub enum Method {
     /// An indicator on the carriage, plunger up positive, mm.
     Dial,
 }
+
 /// The readings and how they were taken.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Readings {
     /// The method.
     pub method: Method,
     /// `drag`: the sheet's thickness, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub sheet: Option<f64>,
     /// `gauge` and `patch`: the nozzle's Z while parked or printing, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub parked: Option<f64>,
     /// `dial`: the plunger's place from the nozzle, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub offset: Option<[f64; 2]>,
     /// Bed temperature while reading, degrees Celsius.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub bed_celsius: Option<f64>,
     /// Nozzle temperature while reading, degrees Celsius.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub nozzle_celsius: Option<f64>,
     /// One standard deviation of a reading, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub spread: Option<f64>,
     /// Where the first layer is right as it is: the map is shifted to 0 there.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub right_at: Option<[f64; 2]>,
     /// The readings, in the card's order.
     pub points: Vec<Reading>,
 }
+
 /// One reading.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reading {
     /// Nozzle X, mm.
     pub x: f64,
@@ -78,19 +172,24 @@ pub struct Reading {
     /// What was read, mm.
     pub value: f64,
     /// The card's line (from 1) that holds it, when the card came from text.
-    #[serde(skip)]
     pub line: Option<u64>,
+    /// The column (bytes, from 1) where it starts in that line, when the card came from text.
+    pub column: Option<u64>,
 }
+
 /// The levelling screws.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Screws {
     /// mm of height a turn.
     pub pitch: f64,
+    /// The thread's name, such as `"M4"`, where the card gives the thread and not the pitch.
+    pub thread: Option<String>,
     /// The way to turn a knob, seen from above, that raises the bed.
     pub raise: Turn,
-    /// Name, x, y of each.
+    /// Name, x, y of each, in the card's order.
     pub at: Vec<Screw>,
 }
+
 /// A way of turning, seen from above.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -100,6 +199,7 @@ pub enum Turn {
     /// Anticlockwise seen from above.
     Anticlockwise,
 }
+
 /// One screw.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Screw {
@@ -110,10 +210,11 @@ pub struct Screw {
     /// Y, mm.
     pub y: f64,
 }
+
 /// A height that one reading tells.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct SpotHeight {
-    /// X, mm.
+    /// X, mm: of the nozzle, or of the plunger for `dial`.
     pub x: f64,
     /// Y, mm.
     pub y: f64,
@@ -123,17 +224,208 @@ pub struct SpotHeight {
     #[serde(skip)]
     pub line: Option<u64>,
 }
+
 impl Card {
     /// Reads a card: TOML, or JSON when the first character that is not white space is `{`.
-    pub fn parse(_text: &str) -> Result<Card, Error> {
-        todo!()
+    ///
+    /// # Errors
+    ///
+    /// [`ErrorKind::Card`](crate::ErrorKind::Card) with line and column: text that is neither language, a key that is
+    /// unknown, doubled, missing or another method's, a value of the wrong type or out of range, a reading that the nozzle
+    /// cannot reach or that lies in a keep-out area. [`ErrorKind::Limit`](crate::ErrorKind::Limit) beyond the
+    /// [limits](self#limits).
+    pub fn parse(text: &str) -> Result<Card, Error> {
+        read::card(text, None)
     }
+
+    /// Reads a card whose readings stand in a CSV text of their own: `x,y,value` in mm, a header line or none.
+    ///
+    /// Blank lines and lines that start with `#` are passed over. The card must have no `points`. Lines and columns
+    /// of the readings, and of errors in them, are the CSV's.
+    ///
+    /// ```
+    /// # let card = "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n";
+    /// let card = evengap::Card::parse_with_csv(card, "x,y,value\n10,10,0.12\n190,10,0.08\n100,190,0.15\n")?;
+    /// assert_eq!(card.readings.points[2].line, Some(4));
+    /// # Ok::<(), evengap::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// As [`Card::parse`]; also a CSV line that does not hold three numbers.
+    pub fn parse_with_csv(text: &str, csv: &str) -> Result<Card, Error> {
+        read::card(text, Some(csv))
+    }
+
     /// Twelve hex digits that name what the card says, however it is spelt.
+    ///
+    /// The first 48 bits of SHA-256 (FIPS 180-4) over a canonical list of the card's values. TOML and JSON spellings,
+    /// comments, white space, the order of keys and `0.1` against `0.10` make no difference; the order of readings does.
     pub fn digest(&self) -> String {
-        todo!()
+        write::digest(self)
     }
-    /// Each reading as a height, in the card's order (before any `right_at` shift).
+
+    /// The card as TOML text that [`Card::parse`] reads to the same card.
+    ///
+    /// Comments are not kept: a card does not hold them.
+    pub fn to_toml(&self) -> String {
+        write::toml(self)
+    }
+
+    /// Each reading as a height, mm, in the card's order, before any `right_at` shift.
+    ///
+    /// A value that the method needs and that a card built in code lacks counts as 0; a card from text always has it.
     pub fn spot_heights(&self) -> Vec<SpotHeight> {
-        todo!()
+        let r = &self.readings;
+        let [dx, dy] = match r.method {
+            Method::Dial => r.offset.unwrap_or([0.0, 0.0]),
+            Method::Drag | Method::Gauge | Method::Patch => [0.0, 0.0],
+        };
+        r.points
+            .iter()
+            .map(|p| SpotHeight { x: p.x + dx, y: p.y + dy, height: r.height_of(p.value), line: p.line })
+            .collect()
+    }
+}
+
+impl Readings {
+    /// The height, mm, that a value on this card means, before any `right_at` shift.
+    pub fn height_of(&self, value: f64) -> f64 {
+        match self.method {
+            Method::Drag => value - self.sheet.unwrap_or(0.0),
+            Method::Gauge | Method::Patch => self.parked.unwrap_or(0.0) - value,
+            Method::Dial => value,
+        }
+    }
+
+    /// The value, mm, that a reading of this height would have had on this card: [`Readings::height_of`] backwards.
+    pub fn value_of(&self, height: f64) -> f64 {
+        match self.method {
+            Method::Drag => height + self.sheet.unwrap_or(0.0),
+            Method::Gauge | Method::Patch => self.parked.unwrap_or(0.0) - height,
+            Method::Dial => height,
+        }
+    }
+
+    /// The card's spread, mm, or the method's [usual one](Method::usual_spread) where the card gives none.
+    pub fn spread_or_usual(&self) -> f64 {
+        self.spread.unwrap_or_else(|| self.method.usual_spread())
+    }
+}
+
+impl Method {
+    /// One standard deviation of a reading, mm, as the method usually gives it.
+    ///
+    /// Common practice, no source: `drag` 0.02; `gauge` 0.015, for leaves 0.05 apart (a uniform half-step is
+    /// step / sqrt(12)); `patch` 0.015, the middle of 0.01 to 0.02; `dial` 0.01.
+    #[must_use]
+    pub fn usual_spread(self) -> f64 {
+        match self {
+            Method::Drag => 0.02,
+            Method::Gauge | Method::Patch => 0.015,
+            Method::Dial => 0.01,
+        }
+    }
+
+    /// The method's word on a card.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Method::Drag => "drag",
+            Method::Gauge => "gauge",
+            Method::Patch => "patch",
+            Method::Dial => "dial",
+        }
+    }
+}
+
+impl Turn {
+    /// The word on a card.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Turn::Clockwise => "clockwise",
+            Turn::Anticlockwise => "anticlockwise",
+        }
+    }
+}
+
+impl Bed {
+    /// Whether the nozzle reaches (x, y), mm: within `x` and `y`, and within the ellipse where the plate is round.
+    ///
+    /// The edge counts; a millionth of a millimetre beyond it is forgiven. Keep-out areas are not looked at.
+    #[must_use]
+    pub fn reaches(&self, x: f64, y: f64) -> bool {
+        const SLACK: f64 = 1e-6;
+        match self.outline {
+            Outline::Rectangle => {
+                x >= self.x[0] - SLACK && x <= self.x[1] + SLACK && y >= self.y[0] - SLACK && y <= self.y[1] + SLACK
+            }
+            Outline::Round => {
+                let (rx, ry) = (0.5 * (self.x[1] - self.x[0]) + SLACK, 0.5 * (self.y[1] - self.y[0]) + SLACK);
+                let (u, v) = ((x - 0.5 * (self.x[0] + self.x[1])) / rx, (y - 0.5 * (self.y[0] + self.y[1])) / ry);
+                u * u + v * v <= 1.0
+            }
+        }
+    }
+
+    /// The keep-out area, if any, that (x, y), mm, lies inside. Its edge is outside.
+    #[must_use]
+    pub fn keep_out_at(&self, x: f64, y: f64) -> Option<[f64; 4]> {
+        self.keep_out.iter().copied().find(|k| x > k[0] && x < k[2] && y > k[1] && y < k[3])
+    }
+}
+
+/// mm a turn of the coarse metric thread of that name, `None` for a name that is not in the table.
+///
+/// Source: ISO 261:1998 and ISO 262:1998, coarse pitches: M2 0.4, M2.5 0.45, M3 0.5, M3.5 0.6, M4 0.7, M5 0.8, M6 1, M7 1,
+/// M8 1.25.
+///
+/// ```
+/// assert_eq!(evengap::card::coarse_pitch("M4"), Some(0.7));
+/// ```
+#[must_use]
+pub fn coarse_pitch(thread: &str) -> Option<f64> {
+    COARSE.iter().find(|(name, _)| *name == thread).map(|&(_, pitch)| pitch)
+}
+
+const COARSE: [(&str, f64); 9] = [
+    ("M2", 0.4),
+    ("M2.5", 0.45),
+    ("M3", 0.5),
+    ("M3.5", 0.6),
+    ("M4", 0.7),
+    ("M5", 0.8),
+    ("M6", 1.0),
+    ("M7", 1.0),
+    ("M8", 1.25),
+];
+
+impl Serialize for Reading {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        [self.x, self.y, self.value].serialize(serializer)
+    }
+}
+
+impl Serialize for Screws {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        struct Places<'a>(&'a [Screw]);
+        impl Serialize for Places<'_> {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                let mut map = serializer.serialize_map(Some(self.0.len()))?;
+                for screw in self.0 {
+                    map.serialize_entry(&screw.name, &[screw.x, screw.y])?;
+                }
+                map.end()
+            }
+        }
+        let mut out = serializer.serialize_struct("Screws", 3)?;
+        match &self.thread {
+            Some(thread) => out.serialize_field("thread", thread)?,
+            None => out.serialize_field("pitch", &self.pitch)?,
+        }
+        out.serialize_field("raise", &self.raise)?;
+        out.serialize_field("at", &Places(&self.at))?;
+        out.end()
     }
 }

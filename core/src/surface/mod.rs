@@ -1,5 +1,7 @@
 //! The height map. (skeleton: signatures only)
 use crate::{Card, Error};
+/// Most places.
+pub const MAX_THIN_PLATE_PLACES: usize = 1_000;
 
 /// Which surface passes through the readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]

@@ -1,0 +1,136 @@
+//! A card back to text, and its digest.
+
+use super::{Card, Outline};
+use sha2::{Digest as _, Sha256};
+use std::fmt::Write as _;
+
+/// The canonical list: one value a line, numbers by their bits, so that no way of printing a number can change it.
+fn canonical(card: &Card) -> String {
+    let mut out = String::from("card 1\n");
+    let mut put = |key: &str, numbers: &[f64]| {
+        out.push_str(key);
+        for n in numbers {
+            // Adding 0 turns -0 into 0.
+            let _ = write!(out, " {:016x}", (n + 0.0).to_bits());
+        }
+        out.push('\n');
+    };
+    put("bed.x", &card.bed.x);
+    put("bed.y", &card.bed.y);
+    if card.bed.outline == Outline::Round {
+        put("bed.outline.round", &[]);
+    }
+    for area in &card.bed.keep_out {
+        put("bed.keep_out", area);
+    }
+    let r = &card.readings;
+    put(r.method.word(), &[]);
+    for (key, value) in [
+        ("sheet", r.sheet),
+        ("parked", r.parked),
+        ("bed_celsius", r.bed_celsius),
+        ("nozzle_celsius", r.nozzle_celsius),
+        ("spread", r.spread),
+    ] {
+        if let Some(value) = value {
+            put(key, &[value]);
+        }
+    }
+    for (key, value) in [("offset", r.offset), ("right_at", r.right_at)] {
+        if let Some(value) = value {
+            put(key, &value);
+        }
+    }
+    for p in &r.points {
+        put("point", &[p.x, p.y, p.value]);
+    }
+    if let Some(screws) = &card.screws {
+        put("screws.pitch", &[screws.pitch]);
+        put(screws.raise.word(), &[]);
+        // By name: JSON writers may sort keys, and the card says the same.
+        let mut at: Vec<_> = screws.at.iter().collect();
+        at.sort_by(|a, b| a.name.cmp(&b.name));
+        for s in at {
+            put(&format!("screw {:?}", s.name), &[s.x, s.y]);
+        }
+    }
+    out
+}
+
+pub(super) fn digest(card: &Card) -> String {
+    let hash = Sha256::digest(canonical(card).as_bytes());
+    hash.iter().take(6).fold(String::new(), |mut hex, byte| {
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    })
+}
+
+pub(super) fn toml(card: &Card) -> String {
+    // `{}` of an f64 is the shortest decimal that reads back to the same number, never with an exponent.
+    let list = |numbers: &[f64]| {
+        let words: Vec<String> = numbers.iter().map(|n| format!("{}", n + 0.0)).collect();
+        format!("[{}]", words.join(", "))
+    };
+    let mut out = String::new();
+    let bed = &card.bed;
+    let _ = writeln!(out, "[bed]\nx = {}\ny = {}", list(&bed.x), list(&bed.y));
+    if bed.outline == Outline::Round {
+        out.push_str("outline = \"round\"\n");
+    }
+    if !bed.keep_out.is_empty() {
+        let areas: Vec<String> = bed.keep_out.iter().map(|k| list(k)).collect();
+        let _ = writeln!(out, "keep_out = [{}]", areas.join(", "));
+    }
+    let r = &card.readings;
+    let _ = writeln!(out, "\n[readings]\nmethod = \"{}\"", r.method.word());
+    for (key, value) in [
+        ("sheet", r.sheet),
+        ("parked", r.parked),
+        ("bed_celsius", r.bed_celsius),
+        ("nozzle_celsius", r.nozzle_celsius),
+        ("spread", r.spread),
+    ] {
+        if let Some(value) = value {
+            let _ = writeln!(out, "{key} = {}", value + 0.0);
+        }
+    }
+    for (key, value) in [("offset", r.offset), ("right_at", r.right_at)] {
+        if let Some(value) = value {
+            let _ = writeln!(out, "{key} = {}", list(&value));
+        }
+    }
+    out.push_str("points = [\n");
+    for p in &r.points {
+        let _ = writeln!(out, "  {},", list(&[p.x, p.y, p.value]));
+    }
+    out.push_str("]\n");
+    if let Some(screws) = &card.screws {
+        out.push_str("\n[screws]\n");
+        let _ = match &screws.thread {
+            Some(thread) => writeln!(out, "thread = {}", text(thread)),
+            None => writeln!(out, "pitch = {}", screws.pitch),
+        };
+        let at: Vec<String> = screws.at.iter().map(|s| format!("{} = {}", text(&s.name), list(&[s.x, s.y]))).collect();
+        let _ = writeln!(out, "raise = \"{}\"\nat = {{ {} }}", screws.raise.word(), at.join(", "));
+    }
+    out
+}
+
+/// A TOML basic string (TOML 1.0, "String").
+fn text(word: &str) -> String {
+    let mut out = String::from("\"");
+    for c in word.chars() {
+        match c {
+            '"' | '\\' => {
+                out.push('\\');
+                out.push(c);
+            }
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
