@@ -1,36 +1,389 @@
-//! The height map. (skeleton: signatures only)
-use crate::{Card, Error};
-/// Most places.
-pub const MAX_THIN_PLATE_PLACES: usize = 1_000;
+//! The height map: h(x, y) over the bed, mm, from the readings of a card.
+//!
+//! | kind | what it is | readings | with a `spread` |
+//! | --- | --- | --- | --- |
+//! | [`SurfaceKind::ThinPlate`] | r^2 ln r with an affine part ([`thin_plate`]) | any scatter of three or more that are not on one line | smooths, the amount following from the spread |
+//! | [`SurfaceKind::Bilinear`] | bilinear between neighbouring nodes | a full grid, two by two or more | does not smooth: it passes through the nodes |
+//!
+//! Readings at one place (within 1e-6 of the readings' extent) are pooled: their mean counts, with the weight of all of them.
+//! Readings at one place that differ by more than six spreads (the card's, or the method's
+//! [usual one](crate::card::Method::usual_spread)) contradict each other, and the map is refused: one of them is mistyped.
+//!
+//! Outside the rectangle that bounds the readings, h is its value at the nearest point of that rectangle.
+//!
+//! Heights are finite for every input, infinities and not-a-number included: an infinite coordinate lies outside on its side, one that
+//! is not a number counts as the rectangle's middle.
+//!
+//! ```
+//! use evengap::{Card, HeightMap, SurfaceKind};
+//! let card = Card::parse(r#"
+//! [bed]
+//! x = [0, 235]
+//! y = [0, 235]
+//! [readings]
+//! method = "drag"
+//! sheet = 0.1
+//! points = [[30, 30, 0.1], [205, 30, 0.2], [30, 205, 0.1], [205, 205, 0.2]]
+//! "#)?;
+//! let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+//! assert!((map.height(117.5, 100.0) - 0.05).abs() < 1e-12);
+//! assert!((map.height(900.0, 100.0) - 0.1).abs() < 1e-12);    // as at x = 205
+//! # Ok::<(), evengap::Error>(())
+//! ```
+
+mod criterion;
+mod grid;
+mod places;
+pub mod thin_plate;
+
+use crate::card::{MAX_COORDINATE, MAX_READING};
+use crate::{Card, Error, ErrorKind};
+use grid::Grid;
+use places::Places;
+pub use thin_plate::MAX_THIN_PLATE_PLACES;
+use thin_plate::{ON_ONE_LINE, Smoothing, ThinPlate, fit_places, too_many};
+
+/// Readings at one place that differ by more than this many spreads contradict each other.
+pub const CONTRADICTION: f64 = 6.0;
 
 /// Which surface passes through the readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum SurfaceKind {
-    /// r^2 log r with an affine part (Duchon 1977).
+    /// r^2 ln r with an affine part (Duchon 1977).
     #[default]
     ThinPlate,
     /// Bilinear between the nodes of a full grid.
     Bilinear,
 }
+
 /// h(x, y) over the bed, mm.
 #[derive(Debug, Clone)]
-pub struct HeightMap {}
+pub struct HeightMap {
+    card: Card,
+    kind: SurfaceKind,
+    measured: [f64; 4],
+    form: Form,
+    /// Added to the form's value: minus its value at `right_at`.
+    shift: f64,
+    readings: Vec<MapReading>,
+    places: usize,
+}
+
+/// The surface before the shift of `right_at` and without the clamp to the measured rectangle.
+#[derive(Debug, Clone)]
+pub(crate) enum Form {
+    /// See [`ThinPlate::origin`] and its neighbours for the coordinates of its parts.
+    ThinPlate(ThinPlate),
+    /// A full grid.
+    Bilinear(Grid),
+}
+
+/// A reading as the map has it.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct MapReading {
+    /// X on the bed, mm: the nozzle's, or the plunger's for `dial`.
+    pub x: f64,
+    /// Y on the bed, mm.
+    pub y: f64,
+    /// What was read, mm, as on the card.
+    pub value: f64,
+    /// The height it tells, mm, after the shift of `right_at`.
+    pub height: f64,
+    /// `height` minus the map there, mm: 0 but for rounding where the map neither smooths nor pools.
+    pub residual: f64,
+    /// The card's line (from 1), when the card came from text.
+    pub line: Option<u64>,
+    /// The column (from 1) in that line.
+    pub column: Option<u64>,
+}
+
+/// How a thin-plate map smooths.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Smoothed {
+    /// The card's spread, mm, from which the amount follows.
+    pub spread: f64,
+    /// lambda of (1/N) sum (y - h)^2 + lambda J(h), mm^2 (J in units of mm^2 of height over mm^2 of bed). `None`: the readings
+    /// show no bend beyond their spread, and the map is the least-squares plane.
+    pub lambda: Option<f64>,
+    /// The map's effective number of parameters: 3 for a plane, the number of places where it passes through all.
+    pub effective_parameters: f64,
+    /// The readings' standard deviation as the map's residuals have it, mm, to compare with `spread`; `None` where nothing is left
+    /// over.
+    pub noise_estimate: Option<f64>,
+}
+
 impl HeightMap {
     /// Fits the map.
-    pub fn fit(_card: &Card, _kind: SurfaceKind) -> Result<HeightMap, Error> {
-        todo!()
+    ///
+    /// # Errors
+    ///
+    /// [`ErrorKind::Readings`], naming the readings and their lines: fewer than three places, all on one line, repeats that
+    /// contradict each other, a grid with missing nodes, numbers that are not finite (in a card built by code).
+    /// [`ErrorKind::Limit`]: more than [`MAX_THIN_PLATE_PLACES`] places for a thin-plate surface.
+    pub fn fit(card: &Card, kind: SurfaceKind) -> Result<HeightMap, Error> {
+        let spots = card.spot_heights();
+        let points: Vec<[f64; 2]> = spots.iter().map(|s| [s.x, s.y]).collect();
+        let heights: Vec<f64> = spots.iter().map(|s| s.height).collect();
+        check_numbers(card, &points, &heights)?;
+        if points.is_empty() {
+            return Err(Error::new(ErrorKind::Readings, "the card has no readings").with_help(THREE));
+        }
+        let places = Places::pool(&points, &heights, None);
+        check_repeats(card, &places, &heights)?;
+        if kind == SurfaceKind::ThinPlate && places.at.len() > MAX_THIN_PLATE_PLACES {
+            return Err(too_many(places.at.len()));
+        }
+        check_scatter(card, &places)?;
+        let measured = places.bounds;
+        let place_count = places.at.len();
+        let form = match kind {
+            SurfaceKind::ThinPlate => {
+                let smoothing = card.readings.spread.map_or(Smoothing::None, Smoothing::KnownNoise);
+                Form::ThinPlate(fit_places(places, heights.clone(), None, smoothing)?)
+            }
+            SurfaceKind::Bilinear => Form::Bilinear(Grid::of(&places)?),
+        };
+        let mut map = HeightMap {
+            card: card.clone(),
+            kind,
+            measured,
+            form,
+            shift: 0.0,
+            readings: Vec::new(),
+            places: place_count,
+        };
+        if let Some([x, y]) = card.readings.right_at {
+            map.shift = -map.height(x, y);
+        }
+        map.readings = card
+            .readings
+            .points
+            .iter()
+            .zip(&points)
+            .zip(&heights)
+            .map(|((p, at), h)| {
+                let height = h + map.shift;
+                MapReading {
+                    x: at[0],
+                    y: at[1],
+                    value: p.value,
+                    height,
+                    residual: height - map.height(at[0], at[1]),
+                    line: p.line,
+                    column: p.column,
+                }
+            })
+            .collect();
+        Ok(map)
     }
-    /// Height, mm, at (x, y) mm; outside the readings' rectangle the value at its nearest point.
-    pub fn height(&self, _x: f64, _y: f64) -> f64 {
-        todo!()
+
+    /// Height, mm, at (x, y) mm; outside the readings' rectangle the value at its nearest point. Always finite.
+    #[must_use]
+    pub fn height(&self, x: f64, y: f64) -> f64 {
+        let [x, y] = self.clamped(x, y);
+        self.shift
+            + match &self.form {
+                Form::ThinPlate(spline) => spline.value(x, y),
+                Form::Bilinear(grid) => grid.value(x, y),
+            }
     }
-    /// dh/dx and dh/dy, mm per mm.
-    pub fn slope(&self, _x: f64, _y: f64) -> [f64; 2] {
-        todo!()
+
+    /// dh/dx and dh/dy, mm per mm. Always finite.
+    ///
+    /// Outside the readings' rectangle the slope across the edge is 0, as h is constant there. On the rectangle's edge it is
+    /// the slope inside; on a bilinear map's grid line that of the cell to the right or behind.
+    #[must_use]
+    pub fn slope(&self, x: f64, y: f64) -> [f64; 2] {
+        let [cx, cy] = self.clamped(x, y);
+        let [sx, sy] = match &self.form {
+            Form::ThinPlate(spline) => spline.slope(cx, cy),
+            Form::Bilinear(grid) => grid.slope(cx, cy),
+        };
+        let [x0, y0, x1, y1] = self.measured;
+        [if x < x0 || x > x1 { 0.0 } else { sx }, if y < y0 || y > y1 { 0.0 } else { sy }]
     }
+
+    /// The nearest point of the measured rectangle.
+    fn clamped(&self, x: f64, y: f64) -> [f64; 2] {
+        let [x0, y0, x1, y1] = self.measured;
+        let side = |v: f64, low: f64, high: f64| if v.is_nan() { 0.5 * (low + high) } else { v.clamp(low, high) };
+        [side(x, x0, x1), side(y, y0, y1)]
+    }
+
     /// The rectangle that bounds the readings: `[x0, y0, x1, y1]`, mm.
+    #[must_use]
     pub fn measured(&self) -> [f64; 4] {
-        todo!()
+        self.measured
     }
+
+    /// Which surface this is.
+    #[must_use]
+    pub fn kind(&self) -> SurfaceKind {
+        self.kind
+    }
+
+    /// The card that the map was fitted to.
+    #[must_use]
+    pub fn card(&self) -> &Card {
+        &self.card
+    }
+
+    /// The readings as the map has them, in the card's order.
+    #[must_use]
+    pub fn readings(&self) -> &[MapReading] {
+        &self.readings
+    }
+
+    /// Number of distinct places that were read: fewer than the readings where some places were read more than once.
+    #[must_use]
+    pub fn places(&self) -> usize {
+        self.places
+    }
+
+    /// What `right_at` added to every height, mm; 0 without it.
+    #[must_use]
+    pub fn shift(&self) -> f64 {
+        self.shift
+    }
+
+    /// How the map smooths; `None` where it passes through the readings (or their means).
+    #[must_use]
+    pub fn smoothed(&self) -> Option<Smoothed> {
+        let (Form::ThinPlate(spline), Some(spread)) = (&self.form, self.card.readings.spread) else {
+            return None;
+        };
+        (spread > 0.0).then(|| Smoothed {
+            spread,
+            lambda: Some(spline.lambda()).filter(|l| l.is_finite()),
+            effective_parameters: spline.effective_parameters(),
+            noise_estimate: spline.noise_estimate(),
+        })
+    }
+
+    /// The surface itself, for faster ways to evaluate it: add [`HeightMap::shift`] and clamp to [`HeightMap::measured`].
+    #[allow(dead_code, reason = "for the faster evaluation beside this module")]
+    pub(crate) fn form(&self) -> &Form {
+        &self.form
+    }
+}
+
+const THREE: &str = "read three places or more that are not on one line; nine or more tell a bent bed";
+
+fn name(card: &Card, k: usize) -> String {
+    card.readings.points.get(k).map_or_else(String::new, |p| format!("({}, {})", p.x, p.y))
+}
+
+/// Adds the places on the card of these readings to an error: the first ten.
+fn placed(mut error: Error, card: &Card, readings: impl IntoIterator<Item = usize>) -> Error {
+    for k in readings.into_iter().take(10) {
+        if let Some(p) = card.readings.points.get(k)
+            && let Some(line) = p.line
+        {
+            error = error.at(line, p.column.unwrap_or(1));
+        }
+    }
+    error
+}
+
+/// A card from text cannot fail this; one built by code can.
+fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<(), Error> {
+    let r = &card.readings;
+    let sound = |n: f64, limit: f64| n.is_finite() && n.abs() <= limit;
+    for (k, (p, h)) in points.iter().zip(heights).enumerate() {
+        if !(sound(p[0], 2.0 * MAX_COORDINATE) && sound(p[1], 2.0 * MAX_COORDINATE) && sound(*h, 2.0 * MAX_READING)) {
+            let error =
+                Error::new(ErrorKind::Readings, format!("the reading at {} is not a usable number", name(card, k)));
+            return Err(placed(error, card, [k]));
+        }
+    }
+    if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && s >= 0.0)) {
+        return Err(Error::new(ErrorKind::Readings, "the spread of the readings is not a usable number"));
+    }
+    if r.right_at.is_some_and(|p| !p.iter().all(|n| sound(*n, MAX_COORDINATE))) {
+        return Err(Error::new(ErrorKind::Readings, "the place `right_at` is not a usable number"));
+    }
+    Ok(())
+}
+
+fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Error> {
+    let spread = card.readings.spread_or_usual();
+    let mut lowest: Vec<Option<usize>> = vec![None; places.at.len()];
+    let mut highest = lowest.clone();
+    for (k, &place) in places.of.iter().enumerate() {
+        if lowest[place].is_none_or(|l| heights[k] < heights[l]) {
+            lowest[place] = Some(k);
+        }
+        if highest[place].is_none_or(|h| heights[k] > heights[h]) {
+            highest[place] = Some(k);
+        }
+    }
+    for pair in lowest.into_iter().zip(highest) {
+        let (Some(a), Some(b)) = pair else { continue };
+        let apart = heights[b] - heights[a];
+        // A hair of slack, so that 0.12 more at a spread of 0.02 is not a question of rounding.
+        if apart > CONTRADICTION * spread * (1.0 + 1e-9) {
+            let (a, b) = (a.min(b), a.max(b));
+            let (va, vb) = (card.readings.points[a].value, card.readings.points[b].value);
+            let why = match card.readings.spread {
+                Some(given) => format!("the card's spread is {given} mm"),
+                None => format!("a {} reading's usual spread is {spread} mm", card.readings.method.word()),
+            };
+            let error = Error::new(
+                ErrorKind::Readings,
+                format!(
+                    "two readings at {} contradict each other: {va} and {vb}, {apart:.3} mm apart, and {why}",
+                    name(card, a)
+                ),
+            )
+            .with_help(
+                "one of them is mistyped, or the bed moved between them: read that place again and keep what is right",
+            );
+            return Err(placed(error, card, [a, b]));
+        }
+    }
+    Ok(())
+}
+
+fn check_scatter(card: &Card, places: &Places) -> Result<(), Error> {
+    let n = places.at.len();
+    if n < 3 {
+        let names: Vec<String> = places.at.iter().map(|p| format!("({}, {})", p[0], p[1])).collect();
+        let error = Error::new(
+            ErrorKind::Readings,
+            format!(
+                "the card's readings are at {}: a surface needs three places",
+                match n {
+                    1 => format!("one place, {}", names[0]),
+                    _ => format!("two places, {}", names.join(" and ")),
+                }
+            ),
+        )
+        .with_help(THREE);
+        return Err(placed(error, card, 0..places.of.len()));
+    }
+    if places.breadth() < ON_ONE_LINE {
+        // The two ends of the line.
+        let [x0, y0, x1, y1] = places.bounds;
+        let along = |p: &[f64; 2]| if x1 - x0 >= y1 - y0 { p[0] } else { p[1] };
+        let end = |sign: f64| {
+            (0..places.of.len()).fold(0, |best, k| {
+                let (a, b) = (along(&places.at[places.of[k]]), along(&places.at[places.of[best]]));
+                if sign * a > sign * b { k } else { best }
+            })
+        };
+        let (first, last) = (end(-1.0), end(1.0));
+        let error = Error::new(
+            ErrorKind::Readings,
+            format!(
+                "all {} readings lie on one line, from {} to {}",
+                places.of.len(),
+                name(card, first),
+                name(card, last)
+            ),
+        )
+        .with_help("read a place well off that line too: a surface cannot be told from a line");
+        return Err(placed(error, card, 0..places.of.len()));
+    }
+    Ok(())
 }
