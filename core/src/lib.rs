@@ -5,8 +5,10 @@ mod error;
 
 pub mod card;
 pub mod draw;
+pub mod follow;
 pub mod shape;
 pub mod surface;
+pub mod toolpath;
 
 pub use card::Card;
 pub use error::{Error, ErrorKind, Place};

@@ -34,12 +34,14 @@
 mod criterion;
 mod grid;
 mod places;
+pub(crate) mod sheet;
 pub mod thin_plate;
 
 use crate::card::{MAX_COORDINATE, MAX_READING};
 use crate::{Card, Error, ErrorKind};
 use grid::Grid;
 use places::Places;
+pub use sheet::Extreme;
 pub use thin_plate::MAX_THIN_PLATE_PLACES;
 use thin_plate::{ON_ONE_LINE, Smoothing, ThinPlate, fit_places, too_many};
 
@@ -262,7 +264,6 @@ impl HeightMap {
     }
 
     /// The surface itself, for faster ways to evaluate it: add [`HeightMap::shift`] and clamp to [`HeightMap::measured`].
-    #[allow(dead_code, reason = "for the faster evaluation beside this module")]
     pub(crate) fn form(&self) -> &Form {
         &self.form
     }

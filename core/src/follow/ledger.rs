@@ -1,0 +1,180 @@
+//! What the machine has been told against what it should have been told: the one place where numbers are rounded.
+//!
+//! A ledger follows one axis. Its *gap* is the machine's register less the original's, as written so far; its *aim* is
+//! what the gap should be. A line's own bytes stay wherever they leave gap and aim within half a unit of the last
+//! digit of each other; otherwise the number is written anew, and the next one starts from what was really written.
+//! So rounding never piles up, in absolute and relative words alike.
+
+use crate::toolpath::number::POWERS;
+
+/// A number to write: `units` of 10^-`decimals`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Decimal {
+    pub units: i128,
+    pub decimals: u8,
+}
+
+impl Decimal {
+    /// Rounds `value` to `decimals`, half away from zero; to fewer if its digits would pass what an `f64` holds.
+    pub(crate) fn round(value: f64, decimals: u8) -> Self {
+        let mut decimals = decimals.min(15);
+        while decimals > 0 && value.abs() * POWERS[usize::from(decimals)] > 9e15 {
+            decimals -= 1;
+        }
+        #[expect(clippy::cast_possible_truncation, reason = "at most 9e15 in size, or saturating for what no reader accepts")]
+        let units = (value * POWERS[usize::from(decimals)]).round() as i64;
+        Decimal { units: i128::from(units), decimals }
+    }
+
+    /// The nearest `f64`.
+    pub(crate) fn value(self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "rounded numbers hold at most 16 digits")]
+        let units = self.units as f64;
+        units / POWERS[usize::from(self.decimals).min(22)]
+    }
+
+    /// `self - other`, exactly.
+    pub(crate) fn minus(self, other: Decimal) -> Self {
+        let decimals = self.decimals.max(other.decimals);
+        let lift = |d: Decimal| d.units.saturating_mul(10i128.saturating_pow(u32::from(decimals - d.decimals)));
+        Decimal { units: lift(self).saturating_sub(lift(other)), decimals }
+    }
+
+    /// Writes the digits: a sign if negative, at least one digit before the point.
+    pub(crate) fn write(self, out: &mut Vec<u8>) {
+        if self.units < 0 {
+            out.push(b'-');
+        }
+        let mut digits = [0u8; 40];
+        let mut n = digits.len();
+        let mut rest = self.units.unsigned_abs();
+        let mut count = 0;
+        // Small numbers, nearly all of them, need no 128-bit division.
+        while rest > u128::from(u64::MAX) {
+            n -= 1;
+            #[expect(clippy::cast_possible_truncation, reason = "a digit")]
+            let digit = (rest % 10) as u8;
+            digits[n] = b'0' + digit;
+            rest /= 10;
+            count += 1;
+        }
+        #[expect(clippy::cast_possible_truncation, reason = "not above u64::MAX here")]
+        let mut rest = rest as u64;
+        while rest > 0 || count <= self.decimals {
+            n -= 1;
+            #[expect(clippy::cast_possible_truncation, reason = "a digit")]
+            let digit = (rest % 10) as u8;
+            digits[n] = b'0' + digit;
+            rest /= 10;
+            count += 1;
+        }
+        let point = digits.len() - usize::from(self.decimals);
+        out.extend_from_slice(&digits[n..point]);
+        if self.decimals > 0 {
+            out.push(b'.');
+            out.extend_from_slice(&digits[point..]);
+        }
+    }
+}
+
+/// How one axis's words are written: absolute or relative, the unit's size, and with how many decimals.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Spelling {
+    pub absolute: bool,
+    /// mm a unit.
+    pub unit: f64,
+    pub decimals: u8,
+}
+
+impl Spelling {
+    /// Half a unit of the last digit, mm, and the noise of the arithmetic.
+    #[inline]
+    pub(crate) fn half(self) -> f64 {
+        0.5 * self.unit / POWERS[usize::from(self.decimals).min(15)] * (1.0 + 1e-6)
+    }
+}
+
+/// See the module. All in mm.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Ledger {
+    pub gap: f64,
+}
+
+impl Ledger {
+    /// Whether the line's own word may stay: whether it leaves the gap near enough to `aim`.
+    #[inline]
+    pub(crate) fn may_stay(&self, aim: f64, how: Spelling) -> bool {
+        let gap = if how.absolute { 0.0 } else { self.gap };
+        (gap - aim).abs() <= how.half()
+    }
+
+    /// The line's own word stays.
+    #[inline]
+    pub(crate) fn stay(&mut self, how: Spelling) {
+        if how.absolute {
+            self.gap = 0.0;
+        }
+    }
+
+    /// The number to write so that the gap becomes `aim`, where the original's register goes by `delta` to `register`.
+    pub(crate) fn write(&mut self, register: f64, delta: f64, aim: f64, how: Spelling) -> Decimal {
+        if how.absolute {
+            let d = Decimal::round((register + aim) / how.unit, how.decimals);
+            self.gap = d.value() * how.unit - register;
+            d
+        } else {
+            let d = Decimal::round((delta + (aim - self.gap)) / how.unit, how.decimals);
+            self.gap += d.value() * how.unit - delta;
+            d
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn text(d: Decimal) -> String {
+        let mut out = Vec::new();
+        d.write(&mut out);
+        String::from_utf8(out).unwrap()
+    }
+
+    #[test]
+    fn writes_digits() {
+        for (units, decimals, want) in
+            [(0, 3, "0.000"), (5, 3, "0.005"), (-5, 3, "-0.005"), (12345, 3, "12.345"), (7, 0, "7"), (0, 0, "0"), (-120, 1, "-12.0")]
+        {
+            assert_eq!(text(Decimal { units, decimals }), want);
+        }
+        assert_eq!(text(Decimal { units: i128::from(u64::MAX) * 1000 + 7, decimals: 5 }), "184467440737095516.15007");
+    }
+
+    proptest! {
+        #[test]
+        fn rounds_as_the_standard_library_writes(v in -1e6f64..1e6, decimals in 0u8..8) {
+            // Ties aside (the library rounds the exact binary value), the digits are the library's.
+            let d = Decimal::round(v, decimals);
+            let scaled = v.abs() * POWERS[usize::from(decimals)];
+            if (scaled.fract() - 0.5).abs() > 1e-4 {
+                let want = format!("{:.*}", usize::from(decimals), v);
+                let want = if want.trim_start_matches(['-', '0', '.']).is_empty() { want.replace('-', "") } else { want };
+                prop_assert_eq!(text(d), want);
+            }
+        }
+
+        #[test]
+        fn rounding_never_piles_up(steps in proptest::collection::vec((-1.0f64..1.0, -0.3f64..0.3, any::<bool>()), 1..200)) {
+            let how = |absolute| Spelling { absolute, unit: 1.0, decimals: 3 };
+            let mut ledger = Ledger::default();
+            let (mut register, mut machine) = (0.0, 0.0);
+            for (delta, aim, absolute) in steps {
+                register += delta;
+                let d = ledger.write(register, delta, aim, how(absolute));
+                machine = if absolute { d.value() } else { machine + d.value() };
+                prop_assert!((machine - register - aim).abs() <= 0.0005 + 1e-9);
+            }
+        }
+    }
+}

@@ -1,0 +1,218 @@
+//! Bytes to lines, push-style: chunks of any size go in, whole lines come out, in constant memory.
+//!
+//! A line ends with LF, CR LF or a lone CR (machines take either byte as the end of a line). The last line may lack
+//! its ending. A line longer than the limit is handed over in parts, so that a line of any length needs no more
+//! memory than the limit.
+
+/// The longest line held in memory, in bytes, unless the caller sets another: 1 MiB.
+pub const LINE_LIMIT: usize = 1 << 20;
+
+/// What [`Lines::push`] hands to its sink.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Piece<'a> {
+    /// A whole line: its bytes without the ending, and the ending (empty for a last line without one).
+    Line(&'a [u8], &'a [u8]),
+    /// The first bytes of a line that is longer than the limit.
+    LongStart(&'a [u8]),
+    /// More of that line.
+    LongMore(&'a [u8]),
+    /// Its ending.
+    LongEnd(&'a [u8]),
+}
+
+/// Cuts a byte stream into lines.
+#[derive(Debug, Clone)]
+pub struct Lines {
+    carry: Vec<u8>,
+    limit: usize,
+    long: bool,
+}
+
+impl Default for Lines {
+    fn default() -> Self {
+        Lines::with_limit(LINE_LIMIT)
+    }
+}
+
+impl Lines {
+    /// Lines of at most `limit` bytes (at least 16) are held whole.
+    #[must_use]
+    pub fn with_limit(limit: usize) -> Self {
+        Lines { carry: Vec::new(), limit: limit.max(16), long: false }
+    }
+
+    /// Takes the next chunk and hands every line that it completes to `sink`.
+    ///
+    /// # Errors
+    /// Whatever `sink` returns; the rest of the chunk is then dropped.
+    pub fn push<E>(&mut self, mut chunk: &[u8], mut sink: impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+        // What an earlier chunk left unfinished comes first.
+        while self.long || !self.carry.is_empty() {
+            if chunk.is_empty() {
+                return Ok(());
+            }
+            if self.carry.last() == Some(&b'\r') {
+                // A CR ended the last chunk: only now is it known whether an LF belongs to it.
+                if chunk[0] == b'\n' {
+                    self.carry.push(b'\n');
+                    chunk = &chunk[1..];
+                }
+                self.end_carry(&mut sink)?;
+                continue;
+            }
+            let Some(end) = memchr::memchr2(b'\n', b'\r', chunk) else {
+                return self.keep(chunk, &mut sink);
+            };
+            let stop = if chunk[end] == b'\r' && chunk.get(end + 1) == Some(&b'\n') { end + 2 } else { end + 1 };
+            self.carry.extend_from_slice(&chunk[..stop]);
+            let waits = stop == end + 1 && stop == chunk.len() && chunk[end] == b'\r';
+            chunk = &chunk[stop..];
+            if waits {
+                return Ok(());
+            }
+            self.end_carry(&mut sink)?;
+        }
+        // Whole lines straight from the chunk, without copying.
+        loop {
+            let Some(end) = memchr::memchr2(b'\n', b'\r', chunk) else {
+                return self.keep(chunk, &mut sink);
+            };
+            let stop = if chunk[end] == b'\r' {
+                match chunk.get(end + 1) {
+                    Some(b'\n') => end + 2,
+                    Some(_) => end + 1,
+                    None => return self.keep(chunk, &mut sink),
+                }
+            } else {
+                end + 1
+            };
+            sink(Piece::Line(&chunk[..end], &chunk[end..stop]))?;
+            chunk = &chunk[stop..];
+        }
+    }
+
+    /// The stream has ended: hands over what is left.
+    ///
+    /// # Errors
+    /// Whatever `sink` returns.
+    pub fn finish<E>(&mut self, mut sink: impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+        if self.long || !self.carry.is_empty() { self.end_carry(&mut sink) } else { Ok(()) }
+    }
+
+    fn keep<E>(&mut self, rest: &[u8], sink: &mut impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+        if !self.long && self.carry.len() + rest.len() <= self.limit {
+            self.carry.extend_from_slice(rest);
+            return Ok(());
+        }
+        // A final CR stays back: it may be half of a CR LF.
+        let body = rest.strip_suffix(b"\r").unwrap_or(rest);
+        if self.long {
+            sink(Piece::LongMore(body))?;
+        } else {
+            let room = self.limit.saturating_sub(self.carry.len()).min(body.len());
+            self.carry.extend_from_slice(&body[..room]);
+            sink(Piece::LongStart(&self.carry))?;
+            sink(Piece::LongMore(&body[room..]))?;
+            self.carry.clear();
+            self.long = true;
+        }
+        if body.len() < rest.len() {
+            self.carry.push(b'\r');
+        }
+        Ok(())
+    }
+
+    fn end_carry<E>(&mut self, sink: &mut impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+        let ending = if self.carry.ends_with(b"\r\n") {
+            2
+        } else {
+            usize::from(matches!(self.carry.last(), Some(b'\n' | b'\r')))
+        };
+        let (body, ending) = self.carry.split_at(self.carry.len() - ending);
+        if self.long {
+            if !body.is_empty() {
+                sink(Piece::LongMore(body))?;
+            }
+            sink(Piece::LongEnd(ending))?;
+            self.long = false;
+        } else {
+            sink(Piece::Line(body, ending))?;
+        }
+        self.carry.clear();
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn cut(text: &[u8], sizes: &[usize], limit: usize) -> (Vec<(Vec<u8>, Vec<u8>)>, usize) {
+        let mut lines = Lines::with_limit(limit);
+        let mut out: Vec<(Vec<u8>, Vec<u8>)> = Vec::new();
+        let mut held = 0;
+        let mut long: Option<Vec<u8>> = None;
+        let mut sink = |p: Piece<'_>| -> Result<(), ()> {
+            match p {
+                Piece::Line(b, e) => {
+                    assert!(long.is_none());
+                    out.push((b.to_vec(), e.to_vec()));
+                }
+                Piece::LongStart(b) => {
+                    held = held.max(b.len());
+                    assert!(long.replace(b.to_vec()).is_none());
+                }
+                Piece::LongMore(b) => long.as_mut().unwrap().extend_from_slice(b),
+                Piece::LongEnd(e) => out.push((long.take().unwrap(), e.to_vec())),
+            }
+            Ok(())
+        };
+        let mut at = 0;
+        for size in sizes.iter().cycle() {
+            if at == text.len() {
+                break;
+            }
+            let end = (at + size.max(&1)).min(text.len());
+            lines.push(&text[at..end], &mut sink).unwrap();
+            at = end;
+        }
+        lines.finish(&mut sink).unwrap();
+        (out, held)
+    }
+
+    fn slow(text: &[u8]) -> Vec<(Vec<u8>, Vec<u8>)> {
+        let mut out = Vec::new();
+        let mut body = Vec::new();
+        let mut i = 0;
+        while i < text.len() {
+            match text[i] {
+                b'\n' => out.push((std::mem::take(&mut body), b"\n".to_vec())),
+                b'\r' if text.get(i + 1) == Some(&b'\n') => {
+                    out.push((std::mem::take(&mut body), b"\r\n".to_vec()));
+                    i += 1;
+                }
+                b'\r' => out.push((std::mem::take(&mut body), b"\r".to_vec())),
+                b => body.push(b),
+            }
+            i += 1;
+        }
+        if !body.is_empty() {
+            out.push((body, Vec::new()));
+        }
+        out
+    }
+
+    proptest! {
+        #[test]
+        fn any_cut_gives_the_same_lines(
+            text in proptest::collection::vec(prop_oneof![Just(b'\n'), Just(b'\r'), Just(b'a'), Just(b'b')], 0..200),
+            sizes in proptest::collection::vec(1usize..9, 1..5),
+        ) {
+            prop_assert_eq!(cut(&text, &sizes, 1000).0, slow(&text));
+            let (long, held) = cut(&text, &sizes, 16);
+            prop_assert_eq!(long, slow(&text));
+            prop_assert!(held <= 16);
+        }
+    }
+}

@@ -1,0 +1,9 @@
+//! Reading toolpaths: bytes to lines to words to moves. Knows nothing of beds.
+
+pub mod commands;
+pub mod lines;
+pub mod number;
+mod reader;
+pub mod words;
+
+pub use reader::{AXES, Arc, Axis, EMode, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step};

@@ -1,0 +1,638 @@
+//! Words to moves: the one modal reader of toolpaths.
+//!
+//! Positions are in mm and in the bed's coordinates: what the words say (the *register*), in mm, plus what G92 has
+//! shifted. RS-274/NGC (NISTIR 6556) gives the meaning of the words; the departures are those of the printing trade:
+//! homing ends the G92 offset of the axes homed, G92 on an axis whose position is unknown declares it, and E is
+//! absolute until the file says otherwise (common practice, no source).
+
+use super::commands::{Action, M_WORDS, MAction, g_word, text_levels};
+use super::words::{Doubt, Kind, Line, Word};
+use crate::{Error, ErrorKind};
+
+/// X, Y, Z, then the other axis words.
+pub const AXES: [u8; 9] = *b"XYZABCUVW";
+
+/// How E words are meant at the start of a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EMode {
+    /// As positions (M82).
+    #[default]
+    Absolute,
+    /// As amounts (M83).
+    Relative,
+}
+
+/// What the reader lets pass although it might move an axis, and how E is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Reading {
+    /// How E is meant until M82 or M83 says so.
+    pub e_start: EMode,
+    /// G90 and G91 set E as well.
+    pub g90_sets_e: bool,
+    /// Motion that is not understood passes; the axes it names are unknown afterwards.
+    pub unknown_motion: bool,
+    /// Probing and the machine's own compensation pass.
+    pub own_levelling: bool,
+}
+
+/// One axis: its register in mm, the shift from register to bed, and whether its place is known.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Axis {
+    /// What the words say, mm.
+    pub register: f64,
+    /// Bed coordinate = register + shift, mm.
+    pub shift: f64,
+    /// Whether the place is known.
+    pub known: bool,
+}
+
+impl Axis {
+    /// Bed coordinate, mm.
+    #[inline]
+    #[must_use]
+    pub fn place(&self) -> f64 {
+        self.register + self.shift
+    }
+}
+
+/// What is in force.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct State {
+    /// X Y Z A B C U V W.
+    pub axes: [Axis; 9],
+    /// The E register, mm of filament (mm^3 where E is a volume).
+    pub e: f64,
+    /// mm a unit: 1 or 25.4.
+    pub unit: f64,
+    /// G90.
+    pub absolute: bool,
+    /// E words are positions.
+    pub e_absolute: bool,
+    /// M82 or M83 has been said.
+    pub e_said: bool,
+    /// G17.
+    pub xy_plane: bool,
+    /// G90.1.
+    pub centres_absolute: bool,
+    /// The motion that lines without a G word repeat.
+    pub motion: Option<Action>,
+    /// The bed's temperature as last set above 0, degrees Celsius.
+    pub bed_celsius: Option<f64>,
+    /// The nozzle's temperature as last set above 0, degrees Celsius.
+    pub nozzle_celsius: Option<f64>,
+}
+
+/// An arc in XY, in bed coordinates.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Arc {
+    /// Centre, mm.
+    pub centre: [f64; 2],
+    /// Radius at the start and at the end, mm; equal but for the rounding of the words.
+    pub radii: [f64; 2],
+    /// Angle of the start, radians.
+    pub start: f64,
+    /// Signed angle swept, radians; anticlockwise is positive.
+    pub sweep: f64,
+    /// The centre was given by I and J (otherwise by R).
+    pub by_centre: bool,
+}
+
+/// One motion: all axes as they were before it; as they are after it is the reader's state.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Move {
+    /// The axes before the move.
+    pub before: [Axis; 9],
+    /// The axes after the move.
+    pub after: [Axis; 9],
+    /// `None`: straight.
+    pub arc: Option<Arc>,
+    /// E register before the move, mm.
+    pub e_before: f64,
+    /// E register after it, mm.
+    pub e_after: f64,
+}
+
+impl Move {
+    /// Filament pushed, mm.
+    #[inline]
+    #[must_use]
+    pub fn e_delta(&self) -> f64 {
+        self.e_after - self.e_before
+    }
+
+    /// X, Y and Z are known before and after.
+    #[inline]
+    #[must_use]
+    pub fn known(&self) -> bool {
+        (0..3).all(|n| self.before[n].known && self.after[n].known)
+    }
+
+    /// Whether the nozzle travels in XY.
+    #[inline]
+    #[must_use]
+    #[expect(clippy::float_cmp, reason = "a register that no word changed is the same bits")]
+    pub fn travels(&self) -> bool {
+        self.arc.is_some_and(|a| a.radii != [0.0, 0.0])
+            || self.before[0].place() != self.after[0].place()
+            || self.before[1].place() != self.after[1].place()
+    }
+}
+
+/// What a line does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Step {
+    /// Nothing that concerns the path.
+    Still,
+    /// Nothing that could move an axis, but it was not understood.
+    NotUnderstood,
+    /// The axes named in the mask (bit n: axis n of [`AXES`]) are unknown from here on.
+    Lost(u16),
+    /// A motion.
+    Move(Move),
+    /// G92: the axes before and after; E register before it.
+    SetPosition {
+        /// The axes before.
+        before: [Axis; 9],
+        /// E was named.
+        e: bool,
+    },
+    /// The offsets of G92 end.
+    ClearOffsets,
+    /// M110: N words start again.
+    CountLines,
+}
+
+/// Reads lines one after another and keeps what is in force.
+#[derive(Debug, Clone)]
+pub struct Reader {
+    settings: Reading,
+    state: State,
+}
+
+/// Arcs whose start and end lie at radii that differ by more than this (mm) are refused: nobody can tell where the
+/// machine goes. RS-274/NGC asks for 0.002 mm (NISTIR 6556 section 3.5.3.2); files with three decimals or fewer miss
+/// that by their rounding alone, so the limit is wider here and the path between is a spiral that reaches both ends.
+pub const RADIUS_LIMIT: f64 = 0.05;
+
+impl Reader {
+    /// A machine that has just been switched on: nothing is known of where it is.
+    #[must_use]
+    pub fn new(settings: Reading) -> Self {
+        let state = State {
+            axes: [Axis::default(); 9],
+            e: 0.0,
+            unit: 1.0,
+            absolute: true,
+            e_absolute: settings.e_start == EMode::Absolute,
+            e_said: false,
+            xy_plane: true,
+            centres_absolute: false,
+            motion: None,
+            bed_celsius: None,
+            nozzle_celsius: None,
+        };
+        Reader { settings, state }
+    }
+
+    /// What is in force after the last line read.
+    #[must_use]
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Reads a line.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Toolpath`] for a number that cannot be trusted in a word that matters, [`ErrorKind::Refused`] for
+    /// motion whose meaning is not understood; with `number` as the line and the column in it.
+    pub fn read(&mut self, line: &Line, bytes: &[u8], number: u64) -> Result<Step, Error> {
+        let place = At { bytes, line: number };
+        match line.kind {
+            Kind::Blank => return Ok(Step::Still),
+            Kind::Text => {
+                if text_levels(bytes) && !self.settings.own_levelling {
+                    return Err(place.own_levelling(0));
+                }
+                return Ok(Step::NotUnderstood);
+            }
+            Kind::Words => {}
+        }
+        if let Some((at, doubt @ Doubt::Checksum)) = line.doubt {
+            return Err(place.doubt(at, doubt));
+        }
+        // A plain move first: it is what files are made of.
+        let words = line.words();
+        let first = if words[0].letter == b'N' { words.get(1) } else { words.first() };
+        let Some(first) = first else { return Ok(Step::Still) };
+        if first.letter == b'M' && !line.has(b'G') {
+            return self.m_word(line, first, place);
+        }
+        let mut motion = None;
+        let mut other: Option<(Action, &Word)> = None;
+        let mut unknown = false;
+        for word in words.iter().filter(|w| w.letter == b'G') {
+            let Some(code) = code(word) else { return Err(place.not_a_number(word)) };
+            let Some(row) = g_word(code) else {
+                unknown = true;
+                if line_has_axis(line) && !self.settings.unknown_motion {
+                    return Err(place.refuse(word.start, "is not a G word that is understood, and axis words stand beside it"));
+                }
+                continue;
+            };
+            match row.action {
+                Action::Pass => other = other.or(Some((Action::Pass, word))),
+                Action::Straight | Action::Arc { .. } => {
+                    if motion.replace(row.action).is_some() {
+                        return Err(place.refuse(word.start, "is a second motion on one line"));
+                    }
+                }
+                Action::Plane { xy } => self.state.xy_plane = xy,
+                Action::Units { inches } => self.state.unit = if inches { 25.4 } else { 1.0 },
+                Action::Centres { absolute } => self.state.centres_absolute = absolute,
+                Action::Distance { absolute } => {
+                    self.state.absolute = absolute;
+                    if self.settings.g90_sets_e {
+                        self.state.e_absolute = absolute;
+                        self.state.e_said = true;
+                    }
+                }
+                Action::Refused(why) if !self.settings.unknown_motion => {
+                    return Err(place.refuse(word.start, &format!("is refused: {why}")));
+                }
+                Action::OwnLevelling if !self.settings.own_levelling => return Err(place.own_levelling(word.start)),
+                Action::PassAlone if !line_has_axis(line) && !line.has(b'L') && !line.has(b'P') => {
+                    other = other.or(Some((Action::Pass, word)));
+                }
+                Action::PassAlone if !self.settings.unknown_motion => {
+                    return Err(place.refuse(word.start, "sets offsets here, and the path would be shifted"));
+                }
+                action => {
+                    if let Some((earlier, _)) = other.filter(|(a, _)| *a != Action::Pass) {
+                        if earlier != action {
+                            return Err(place.refuse(word.start, "stands beside another G word that uses the same axis words"));
+                        }
+                    }
+                    other = Some((action, word));
+                }
+            }
+        }
+        // The line has G or axis words: from here on it matters whether it can be trusted.
+        let moves = line_has_axis(line) || line.has(b'E');
+        if let Some((at, doubt)) = line.doubt.filter(|_| moves || line.has(b'G')) {
+            return Err(place.doubt(at, doubt));
+        }
+        if unknown && motion.is_none() && other.is_none() {
+            if moves {
+                return Ok(self.lose(named(line)));
+            }
+            return Ok(Step::NotUnderstood);
+        }
+        if let Some((action, word)) = other.filter(|(a, _)| *a != Action::Pass) {
+            if motion.is_some() && !matches!(action, Action::Refused(_)) {
+                return Err(place.refuse(word.start, "stands beside a motion on one line"));
+            }
+            return self.act(action, line, place);
+        }
+        if let Some(action) = motion {
+            self.state.motion = Some(action);
+        } else if other.is_some() || !moves {
+            // A wait, a retraction by the machine, a mode, or words that do not concern the path.
+            return Ok(Step::Still);
+        } else if line.has(b'M') && first.letter != b'G' && m_comes_first(line) {
+            return Ok(Step::Still);
+        }
+        match self.state.motion {
+            Some(Action::Arc { clockwise }) => self.arc(line, clockwise, place),
+            Some(_) => self.straight(line, place),
+            None if line_has_axis(line) => {
+                let at = words.iter().find(|w| AXES.contains(&w.letter)).map_or(0, |w| w.start);
+                if self.settings.unknown_motion {
+                    return Ok(self.lose(named(line)));
+                }
+                Err(place.refuse(at, "is an axis word, but no motion (G0 to G3) has been in force yet"))
+            }
+            None => self.straight(line, place),
+        }
+    }
+
+    fn m_word(&mut self, line: &Line, first: &Word, place: At<'_>) -> Result<Step, Error> {
+        let Some(code) = code(first).filter(|c| c % 10 == 0).map(|c| c / 10) else { return Ok(Step::Still) };
+        let Some((_, action, _)) = M_WORDS.iter().find(|row| row.0 == code) else { return Ok(Step::Still) };
+        let value = |letter: u8| line.get(letter).and_then(|w| w.number).map(|n| n.value);
+        match action {
+            MAction::EDistance { absolute } => {
+                self.state.e_absolute = *absolute;
+                self.state.e_said = true;
+            }
+            MAction::HeatNozzle => self.state.nozzle_celsius = heat(value).or(self.state.nozzle_celsius),
+            MAction::HeatBed => self.state.bed_celsius = heat(value).or(self.state.bed_celsius),
+            MAction::CountLines => return Ok(Step::CountLines),
+            MAction::OwnLevelling => {
+                let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
+                if !off && !self.settings.own_levelling {
+                    return Err(place.own_levelling(first.start));
+                }
+            }
+            MAction::Recall => return Ok(self.lose(named(line))),
+        }
+        Ok(Step::Still)
+    }
+
+    fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Error> {
+        match action {
+            Action::Home => {
+                let mask = named(line);
+                Ok(self.lose(if mask & 0b111 == 0 { 0b111 } else { mask }))
+            }
+            Action::Away | Action::OwnLevelling => Ok(self.lose(0b111)),
+            Action::SetPosition => self.set_position(line, place),
+            Action::ClearOffsets => {
+                for axis in &mut self.state.axes {
+                    axis.register += axis.shift;
+                    axis.shift = 0.0;
+                }
+                Ok(Step::ClearOffsets)
+            }
+            // Refused actions that were allowed: whatever they did, the place is no longer known.
+            _ => Ok(self.lose(match named(line) {
+                0 => 0b111,
+                mask => mask,
+            })),
+        }
+    }
+
+    fn lose(&mut self, mask: u16) -> Step {
+        for (n, axis) in self.state.axes.iter_mut().enumerate() {
+            if mask & (1 << n) != 0 {
+                axis.known = false;
+                axis.shift = 0.0;
+            }
+        }
+        Step::Lost(mask)
+    }
+
+    fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+        let before = self.state.axes;
+        let mut any = false;
+        for (n, letter) in AXES.iter().enumerate() {
+            let Some(word) = line.get(*letter) else { continue };
+            any = true;
+            let value = place.value(word)? * self.state.unit;
+            let axis = &mut self.state.axes[n];
+            axis.shift = if axis.known { axis.place() - value } else { 0.0 };
+            axis.register = value;
+            axis.known = true;
+        }
+        let e = line.get(b'E');
+        if let Some(word) = e {
+            self.state.e = place.value(word)? * self.state.unit;
+        }
+        if !any && e.is_none() {
+            let at = line.get(b'G').map_or(0, |w| w.start);
+            if line.words().iter().any(|w| !matches!(w.letter, b'G' | b'N')) {
+                return Ok(Step::Still);
+            }
+            return Err(place.refuse(at, "names no axis: machines differ in what that sets to 0"));
+        }
+        Ok(Step::SetPosition { before, e: e.is_some() })
+    }
+
+    /// Takes the axis words and E of a motion.
+    #[inline]
+    fn take(&mut self, line: &Line, place: At<'_>) -> Result<Move, Error> {
+        let before = self.state.axes;
+        let e_before = self.state.e;
+        for word in line.words() {
+            let n = match word.letter {
+                b'X' => 0,
+                b'Y' => 1,
+                b'Z' => 2,
+                b'E' => {
+                    let value = place.value(word)? * self.state.unit;
+                    self.state.e = if self.state.e_absolute { value } else { self.state.e + value };
+                    continue;
+                }
+                b'A' => 3,
+                b'B' => 4,
+                b'C' => 5,
+                b'U' => 6,
+                b'V' => 7,
+                b'W' => 8,
+                _ => continue,
+            };
+            let value = place.value(word)? * self.state.unit;
+            let axis = &mut self.state.axes[n];
+            if self.state.absolute {
+                axis.register = value;
+                axis.known = true;
+            } else if axis.known {
+                axis.register += value;
+            }
+        }
+        Ok(Move { before, after: self.state.axes, arc: None, e_before, e_after: self.state.e })
+    }
+
+    #[inline]
+    fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+        Ok(Step::Move(self.take(line, place)?))
+    }
+
+    fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Error> {
+        let g_at = line.get(b'G').or_else(|| line.words().first()).map_or(0, |w| w.start);
+        if !self.state.xy_plane {
+            if self.settings.unknown_motion {
+                return Ok(self.lose(0b111));
+            }
+            return Err(place.refuse(g_at, "is an arc outside the XY plane"));
+        }
+        if let Some(p) = line.get(b'P') {
+            if (place.value(p)? - 1.0).abs() > 1e-9 {
+                return Err(place.refuse(p.start, "asks for several turns, or for something else that is not understood"));
+            }
+        }
+        let [i, j, r] = [b'I', b'J', b'R'].map(|l| line.get(l));
+        if let Some(k) = line.get(b'K') {
+            return Err(place.refuse(k.start, "has no meaning in an arc in XY"));
+        }
+        let mut m = self.take(line, place)?;
+        if !(m.before[0].known && m.before[1].known && m.after[0].known && m.after[1].known) {
+            return Ok(Step::Move(m));
+        }
+        let [start, end] = [&m.before, &m.after].map(|a| [a[0].place(), a[1].place()]);
+        #[expect(clippy::float_cmp, reason = "a full circle is one whose end words say the start again")]
+        let closed = m.before[0].register == m.after[0].register && m.before[1].register == m.after[1].register;
+        let turn = if clockwise { -1.0 } else { 1.0 };
+        let centre = match (r, i.is_some() || j.is_some()) {
+            (Some(r), false) => {
+                if closed {
+                    return Err(place.refuse(r.start, "cannot make a full circle: its centre could lie anywhere"));
+                }
+                let radius = place.value(r)? * self.state.unit;
+                centre_by_radius(start, end, radius, turn)
+                    .ok_or_else(|| place.refuse(r.start, "is too small a radius for the ends of this arc"))?
+            }
+            (None, true) => {
+                let mut c = [0.0; 2];
+                for (n, word) in [i, j].into_iter().enumerate() {
+                    let value = word.map_or(Ok(0.0), |w| place.value(w))? * self.state.unit;
+                    c[n] = match (self.state.centres_absolute, word) {
+                        (true, Some(_)) => value + m.before[n].shift,
+                        (true, None) => start[n],
+                        (false, _) => start[n] + value,
+                    };
+                }
+                c
+            }
+            (Some(r), true) => return Err(place.refuse(r.start, "and a centre (I, J) both say where this arc lies")),
+            (None, false) => return Err(place.refuse(g_at, "is an arc without a centre (I, J) or radius (R)")),
+        };
+        let ray = |p: [f64; 2]| [p[0] - centre[0], p[1] - centre[1]];
+        let [a, b] = [ray(start), ray(end)];
+        let radii = [a, b].map(|v| libm::hypot(v[0], v[1]));
+        let slack = RADIUS_LIMIT.max(radii[0] * 1e-3);
+        if (radii[0] - radii[1]).abs() > slack {
+            let off = (radii[0] - radii[1]).abs();
+            return Err(place.refuse(g_at, &format!("is an arc whose ends lie {off:.3} mm apart in radius")));
+        }
+        let start_angle = libm::atan2(a[1], a[0]);
+        let mut sweep = (libm::atan2(b[1], b[0]) - start_angle) * turn;
+        let full = core::f64::consts::TAU;
+        if closed {
+            sweep = full;
+        } else if sweep <= 0.0 {
+            sweep += full;
+        }
+        m.arc = Some(Arc { centre, radii, start: start_angle, sweep: sweep * turn, by_centre: r.is_none() });
+        Ok(Step::Move(m))
+    }
+}
+
+/// The centre of an arc given by its radius: the shorter arc for a positive radius, the longer for a negative one
+/// (NISTIR 6556 section 3.5.3.1). `None` if the ends are farther apart than the diameter by more than [`RADIUS_LIMIT`].
+fn centre_by_radius(start: [f64; 2], end: [f64; 2], radius: f64, turn: f64) -> Option<[f64; 2]> {
+    let d = [end[0] - start[0], end[1] - start[1]];
+    let half = libm::hypot(d[0], d[1]) / 2.0;
+    if half == 0.0 || half - radius.abs() > RADIUS_LIMIT / 2.0 {
+        return None;
+    }
+    let rise = (radius * radius - half * half).max(0.0).sqrt() * turn * radius.signum();
+    let along = [d[0] / (2.0 * half), d[1] / (2.0 * half)];
+    let middle = [start[0] + d[0] / 2.0, start[1] + d[1] / 2.0];
+    Some([middle[0] - along[1] * rise, middle[1] + along[0] * rise])
+}
+
+fn heat(value: impl Fn(u8) -> Option<f64>) -> Option<f64> {
+    value(b'S').or_else(|| value(b'R')).filter(|t| *t > 0.0)
+}
+
+/// The code of a G or M word times ten.
+#[inline]
+fn code(word: &Word) -> Option<u32> {
+    let n = word.number.filter(|n| n.value >= 0.0 && n.value < 100_000.0)?;
+    let tenths = n.value * 10.0;
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^6")]
+    let whole = (tenths + 0.5) as u32;
+    ((tenths - f64::from(whole)).abs() < 1e-6).then_some(whole)
+}
+
+fn line_has_axis(line: &Line) -> bool {
+    AXES.iter().any(|l| line.has(*l))
+}
+
+/// The axes named on a line, as a mask.
+fn named(line: &Line) -> u16 {
+    AXES.iter().enumerate().filter(|(_, l)| line.has(**l)).fold(0, |mask, (n, _)| mask | (1 << n))
+}
+
+fn m_comes_first(line: &Line) -> bool {
+    let place = |letter| line.get(letter).map_or(usize::MAX, |w: &Word| w.start);
+    AXES.iter().chain(b"E").all(|l| place(*l) > place(b'M'))
+}
+
+/// A line and its number, for errors.
+#[derive(Debug, Clone, Copy)]
+struct At<'a> {
+    bytes: &'a [u8],
+    line: u64,
+}
+
+impl At<'_> {
+    fn error(self, kind: ErrorKind, at: usize, message: String) -> Error {
+        Error::new(kind, message).at(self.line, at as u64 + 1)
+    }
+
+    fn word(self, from: usize) -> String {
+        let rest = &self.bytes[from.min(self.bytes.len())..];
+        let end = rest.iter().skip(1).position(|b| b.is_ascii_whitespace() || *b == b';').map_or(rest.len(), |n| n + 1);
+        let mut text = String::from_utf8_lossy(&rest[..end.min(40)]).into_owned();
+        if end > 40 {
+            text.push('…');
+        }
+        text
+    }
+
+    #[inline]
+    fn value(self, word: &Word) -> Result<f64, Error> {
+        match word.number {
+            Some(n) if n.value.abs() <= PLACE_LIMIT => Ok(n.value),
+            _ => Err(self.not_a_number(word)),
+        }
+    }
+
+    fn not_a_number(self, word: &Word) -> Error {
+        let text = self.word(word.start);
+        let message = if word.number.is_some() {
+            format!("`{text}` is farther than any machine goes")
+        } else {
+            format!("`{text}` holds no number that can be trusted")
+        };
+        self.error(ErrorKind::Toolpath, word.start, message)
+            .with_help("slice the file again, or mend this line by hand: a machine might go anywhere from it")
+    }
+
+    fn refuse(self, at: usize, why: &str) -> Error {
+        let text = self.word(at);
+        self.error(ErrorKind::Refused, at, format!("`{text}` {why}")).with_help(
+            "if you know that the line is harmless, allow `unknown-motion`: it then passes as it is, and the axes it \
+             names count as unknown until the file says where they are",
+        )
+    }
+
+    fn own_levelling(self, at: usize) -> Error {
+        let text = self.word(at);
+        self.error(
+            ErrorKind::Refused,
+            at,
+            format!("`{text}` probes the bed or switches on the machine's own compensation: the bed would be followed twice"),
+        )
+        .with_help("take the line out of the file, or allow `own-levelling` if the machine ignores it")
+    }
+
+    fn doubt(self, at: usize, doubt: Doubt) -> Error {
+        let text = self.word(at);
+        let (message, help) = match doubt {
+            Doubt::Stray => (format!("`{text}` belongs to no word"), "mend or remove it: a machine might read it in its own way"),
+            Doubt::Exponent => (
+                format!("`{text}` may be an exponent or an E word: the number cannot be trusted"),
+                "write the number without an exponent, or put a space before the E word",
+            ),
+            Doubt::Twice(letter) => {
+                (format!("`{}` stands twice on this line", letter as char), "remove one of them: machines differ in which they take")
+            }
+            Doubt::Control => ("control bytes stand inside a line that moves an axis".to_string(), "the file is damaged here: copy it again"),
+            Doubt::Skippable => (
+                "`/` lets a switch on the machine skip this motion, so that the path is not certain".to_string(),
+                "remove the `/`, or the line",
+            ),
+            Doubt::Checksum => {
+                (format!("the checksum `{text}` does not agree with the line"), "the file is damaged here: copy or slice it again")
+            }
+        };
+        self.error(ErrorKind::Toolpath, at, message).with_help(help)
+    }
+}
+
+/// Coordinates beyond this (mm or inches as written) are errors: no printer is a hundred metres wide, and E counts
+/// well below 10^9 mm.
+pub const PLACE_LIMIT: f64 = 1e9;

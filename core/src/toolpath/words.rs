@@ -1,0 +1,387 @@
+//! One line to words: a letter, optional white space and a number (RS-274, NISTIR 6556 section 3.3).
+//!
+//! Where this reader departs from the standard, because real files do:
+//! - `;` begins a comment that runs to the end of the line, anywhere in it; `( )` comments may nest, and one that is
+//!   never closed takes the rest of its line.
+//! - A line that begins with two letters (`THING_END NAME=a`) or with no letter is text: it is no command of RS-274.
+//! - What follows an M word belongs to it, numbers or not (`M117 Layer 1`, `M204 S500`, `M205 X8 Y8`).
+//! - `*` and digits at the end of a line that has an N word (or whose checksum agrees) are its checksum: the
+//!   exclusive-or of all bytes before the `*` (common practice, no source).
+//! - Expressions (`[ ]`), parameters (`#`) and strings are kept as they are and count as numbers that cannot be read.
+
+use super::number::{Number, scan};
+
+/// A word of a line: where it stands, and its number if it has one that can be read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Word {
+    /// The letter in upper case.
+    pub letter: u8,
+    /// The number; `None` if what follows the letter is not one.
+    pub number: Option<Number>,
+    /// Index of the letter in the line.
+    pub start: usize,
+    /// The value's bytes in the line: `from..to`.
+    pub from: usize,
+    /// End of the value.
+    pub to: usize,
+}
+
+/// What a line is, before anyone asks what it means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Nothing but white space, comments or a `%`.
+    Blank,
+    /// Words.
+    Words,
+    /// A command that is not made of words, or prose, or noise: it cannot move an axis.
+    Text,
+}
+
+/// Why a line of words cannot be trusted although it could be split into words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doubt {
+    /// Bytes that belong to no word.
+    Stray,
+    /// An `e` that may be an exponent (`Y3.8e-05`).
+    Exponent,
+    /// A letter that stands twice.
+    Twice(u8),
+    /// Control bytes between the words.
+    Control,
+    /// The line may be skipped by a switch on the machine (`/`).
+    Skippable,
+    /// The checksum does not agree.
+    Checksum,
+}
+
+/// A line split into words. Reused from line to line.
+#[derive(Debug, Clone)]
+pub struct Line {
+    words: Vec<Word>,
+    /// For each letter the index of its first word, plus one.
+    index: [u8; 26],
+    /// What the line is.
+    pub kind: Kind,
+    /// The first thing that makes the line doubtful, and its index in the line.
+    pub doubt: Option<(usize, Doubt)>,
+    /// Index of the `*` and the end of the checksum's digits.
+    pub checksum: Option<(usize, usize)>,
+}
+
+impl Default for Line {
+    fn default() -> Self {
+        Line { words: Vec::with_capacity(16), index: [0; 26], kind: Kind::Blank, doubt: None, checksum: None }
+    }
+}
+
+/// The most words a line may have; what follows makes it doubtful.
+const WORDS_LIMIT: usize = 200;
+
+/// M words whose parameter is text to the end of the line (messages and file names; common practice, no source).
+const TEXT_M: [u32; 9] = [16, 23, 28, 30, 32, 98, 117, 118, 928];
+
+impl Line {
+    /// All words in order.
+    #[must_use]
+    pub fn words(&self) -> &[Word] {
+        &self.words
+    }
+
+    /// The first word with this letter (upper case).
+    #[inline]
+    #[must_use]
+    pub fn get(&self, letter: u8) -> Option<&Word> {
+        let slot = *self.index.get(usize::from(letter.wrapping_sub(b'A')))?;
+        self.words.get(usize::from(slot).checked_sub(1)?)
+    }
+
+    /// Whether a word with this letter is there.
+    #[inline]
+    #[must_use]
+    pub fn has(&self, letter: u8) -> bool {
+        self.index.get(usize::from(letter.wrapping_sub(b'A'))).is_some_and(|slot| *slot != 0)
+    }
+
+    fn doubt(&mut self, at: usize, doubt: Doubt) {
+        self.doubt.get_or_insert((at, doubt));
+    }
+
+    /// Splits `bytes`, a line without its ending.
+    pub fn read(&mut self, bytes: &[u8]) {
+        self.words.clear();
+        self.index = [0; 26];
+        self.kind = Kind::Blank;
+        self.doubt = None;
+        self.checksum = None;
+        let mut i = 0;
+        if bytes.starts_with(b"\xEF\xBB\xBF") {
+            i = 3;
+        }
+        let mut spaced = false;
+        let mut last_end = usize::MAX;
+        loop {
+            match bytes.get(i) {
+                None => break,
+                Some(b' ' | b'\t') => i += 1,
+                Some(b';') => break,
+                Some(b'(') => i = skip_comment(bytes, i),
+                Some(b'%') if self.words.is_empty() => return,
+                Some(b'/') if self.words.is_empty() => {
+                    self.doubt(i, Doubt::Skippable);
+                    i += 1;
+                }
+                Some(b'*') if checksum_end(bytes, i).is_some() && !self.words.is_empty() => {
+                    let end = checksum_end(bytes, i).unwrap_or(i + 1);
+                    if self.take_checksum(bytes, i, end) {
+                        i = end;
+                    } else {
+                        self.doubt(i, if self.has(b'N') { Doubt::Checksum } else { Doubt::Stray });
+                        i = end;
+                    }
+                }
+                Some(c) if c.is_ascii_alphabetic() => {
+                    let first = self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N');
+                    if first && bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_') {
+                        self.kind = Kind::Text;
+                        return;
+                    }
+                    let word = read_word(bytes, i);
+                    if first && word.number.is_none() {
+                        let value = &bytes[word.from..word.to];
+                        if !value.first().is_some_and(|b| b"[#=+-.<\"".contains(b)) {
+                            self.kind = Kind::Text;
+                            return;
+                        }
+                    }
+                    let glued = last_end == i;
+                    if !self.words.is_empty() && !glued {
+                        spaced = true;
+                    }
+                    if glued && word.letter == b'E' && self.is_exponent(bytes, &word, spaced) {
+                        self.doubt(i, Doubt::Exponent);
+                    }
+                    i = word.to;
+                    last_end = i;
+                    self.push(word);
+                    if word.letter == b'M' && self.ends_in_text(&word) {
+                        break;
+                    }
+                }
+                Some(c) if c.is_ascii_control() => {
+                    self.doubt(i, Doubt::Control);
+                    i += 1;
+                }
+                Some(_) if self.words.is_empty() => {
+                    self.kind = Kind::Text;
+                    return;
+                }
+                Some(_) => {
+                    self.doubt(i, Doubt::Stray);
+                    i = opaque_end(bytes, i + 1);
+                }
+            }
+        }
+        if !self.words.is_empty() {
+            self.kind = Kind::Words;
+        } else if matches!(self.doubt, Some((_, Doubt::Control))) {
+            self.kind = Kind::Text;
+        }
+    }
+
+    #[inline]
+    fn push(&mut self, word: Word) {
+        if self.words.len() >= WORDS_LIMIT {
+            self.doubt(word.start, Doubt::Stray);
+            return;
+        }
+        let slot = &mut self.index[usize::from(word.letter - b'A')];
+        if *slot == 0 {
+            // WORDS_LIMIT is below 255.
+            *slot = u8::try_from(self.words.len() + 1).unwrap_or(u8::MAX);
+        } else if !matches!(word.letter, b'G' | b'M') && !self.has(b'M') {
+            self.doubt(word.start, Doubt::Twice(word.letter));
+        }
+        self.words.push(word);
+    }
+
+    fn ends_in_text(&self, m: &Word) -> bool {
+        m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
+    }
+
+    fn take_checksum(&mut self, bytes: &[u8], star: usize, end: usize) -> bool {
+        let given = bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
+        let right = u32::from(xor(&bytes[..star])) == given;
+        if right {
+            self.checksum = Some((star, end));
+        }
+        right
+    }
+
+    /// Whether a glued `e` reads more like an exponent than like a word.
+    fn is_exponent(&self, bytes: &[u8], word: &Word, spaced: bool) -> bool {
+        let Some(before) = self.words.last().filter(|w| !matches!(w.letter, b'G' | b'M' | b'N' | b'T')) else {
+            return false;
+        };
+        if word.from != word.start + 1 || word.number.is_none_or(|n| n.decimals > 0) {
+            return false;
+        }
+        let value = &bytes[word.from..word.to];
+        if value.contains(&b'.') {
+            return false;
+        }
+        let digits = value.strip_prefix(b"-").or_else(|| value.strip_prefix(b"+")).unwrap_or(value);
+        let odd_case = bytes[word.start].is_ascii_lowercase() && bytes[before.start].is_ascii_uppercase();
+        odd_case || spaced || (digits.len() > 1 && digits[0] == b'0')
+    }
+}
+
+/// The exclusive-or of all bytes: a line's checksum.
+pub(crate) fn xor(bytes: &[u8]) -> u8 {
+    bytes.iter().fold(0, |x, b| x ^ b)
+}
+
+#[inline]
+fn read_word(bytes: &[u8], start: usize) -> Word {
+    let letter = bytes[start].to_ascii_uppercase();
+    let mut from = start + 1;
+    while matches!(bytes.get(from), Some(b' ' | b'\t')) {
+        from += 1;
+    }
+    if let Some((number, used)) = scan(&bytes[from..]) {
+        let to = from + used;
+        let clean = bytes
+            .get(to)
+            .is_none_or(|b| matches!(b, b' ' | b';' | b'(' | b'*') || b.is_ascii_alphabetic() || b.is_ascii_control());
+        if clean {
+            return Word { letter, number: Some(number), start, from, to };
+        }
+        return Word { letter, number: None, start, from, to: opaque_end(bytes, to) };
+    }
+    let to = opaque_end(bytes, from);
+    Word { letter, number: None, start, from, to }
+}
+
+/// The end of something that is not a number: the next white space or comment, brackets and quotes kept whole.
+fn opaque_end(bytes: &[u8], mut i: usize) -> usize {
+    while let Some(b) = bytes.get(i) {
+        match b {
+            b' ' | b';' | b'(' => break,
+            b if b.is_ascii_control() => break,
+            b'[' | b'"' => {
+                let close = if *b == b'[' { b']' } else { b'"' };
+                match memchr::memchr(close, &bytes[i + 1..]) {
+                    Some(n) => i += n + 2,
+                    None => return bytes.len(),
+                }
+            }
+            _ => i += 1,
+        }
+    }
+    i
+}
+
+fn skip_comment(bytes: &[u8], open: usize) -> usize {
+    let mut depth = 0usize;
+    for (i, b) in bytes.iter().enumerate().skip(open) {
+        match b {
+            b'(' => depth += 1,
+            b')' => {
+                depth -= 1;
+                if depth == 0 {
+                    return i + 1;
+                }
+            }
+            _ => {}
+        }
+    }
+    bytes.len()
+}
+
+/// The end of `*ddd` if nothing but white space or a comment follows it.
+fn checksum_end(bytes: &[u8], star: usize) -> Option<usize> {
+    let digits = bytes[star + 1..].iter().take_while(|b| b.is_ascii_digit()).count();
+    let end = star + 1 + digits;
+    let rest = bytes[end..].iter().find(|b| !matches!(b, b' ' | b'\t'));
+    (digits > 0 && digits <= 3 && rest.is_none_or(|b| matches!(b, b';' | b'('))).then_some(end)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn words(text: &str) -> String {
+        let mut line = Line::default();
+        line.read(text.as_bytes());
+        let mut out = match line.kind {
+            Kind::Blank => "blank".to_string(),
+            Kind::Text => "text".to_string(),
+            Kind::Words => line
+                .words()
+                .iter()
+                .map(|w| match w.number {
+                    Some(n) => format!("{}{}", w.letter as char, n.value),
+                    None => format!("{}?{}", w.letter as char, &text[w.from..w.to]),
+                })
+                .collect::<Vec<_>>()
+                .join(" "),
+        };
+        if let Some((at, doubt)) = line.doubt {
+            out += &format!(" !{doubt:?}@{}", at + 1);
+        }
+        if line.checksum.is_some() {
+            out += " *";
+        }
+        out
+    }
+
+    #[test]
+    fn splits_lines_as_real_files_write_them() {
+        let cases = [
+            ("G1E-1.5F1200", "G1 E-1.5 F1200"),
+            ("X1.0Y2.0", "X1 Y2"),
+            ("X 145.2402 Y 7.1388", "X145.2402 Y7.1388"),
+            ("g01 x.6 e-.8 z+2.1 y-0.000", "G1 X0.6 E-0.8 Z2.1 Y-0"),
+            ("G3 Z.8 I-1.033 J-.643 P1", "G3 Z0.8 I-1.033 J-0.643 P1"),
+            ("G90 G1 X1", "G90 G1 X1"),
+            ("G28 W", "G28 W?"),
+            ("M117 Layer 1; Z=0.18", "M117"),
+            ("M118 X19 Y15 Z17 T0", "M118"),
+            ("THING_END NAME=part.stl_id_0", "text"),
+            ("M624 AQAAAAAAAAA=", "M624 A?QAAAAAAAAA="),
+            ("; G1 X1", "blank"),
+            (";", "blank"),
+            ("", "blank"),
+            ("%", "blank"),
+            ("(a (nested) one) G1 X1 (and (another)) Y2", "G1 X1 Y2"),
+            ("(never closed G1 X1", "blank"),
+            (": 56.0 </value>)", "text"),
+            ("*)", "text"),
+            ("<<<<<<< HEAD", "text"),
+            ("x of the whole", "text"),
+            ("Enan", "text"),
+            ("G1 X1 Enan", "G1 X1 E?nan"),
+            ("G1 Z[height]", "G1 Z?[height]"),
+            ("Z[height + 2] X1", "Z?[height + 2] X1"),
+            ("G0 F3139.50675.7 X93.034", "G0 F?3139.50675.7 X93.034"),
+            ("G1 X1 Y3.8e-05", "G1 X1 Y3.8 E-5 !Exponent@11"),
+            ("G1X1Y3.8e-05", "G1 X1 Y3.8 E-5 !Exponent@9"),
+            ("g1x1y3.8e-05", "G1 X1 Y3.8 E-5 !Exponent@9"),
+            ("g1x1y3.8e-2", "G1 X1 Y3.8 E-2"),
+            ("G1X10E0.5", "G1 X10 E0.5"),
+            ("G1 X10E0.5", "G1 X10 E0.5"),
+            ("G1 X1 X2", "G1 X1 X2 !Twice(88)@7"),
+            ("G1 X1 ~ Y2", "G1 X1 Y2 !Stray@7"),
+            ("/G1 X1", "G1 X1 !Skippable@1"),
+            ("N3 T0*57", "N3 T0 *"),
+            ("N3 T0*58", "N3 T0 !Checksum@6"),
+            ("N3 T0*57 ; tool", "N3 T0 *"),
+            ("M117 *abc-abc*", "M117"),
+            ("G1 X1\u{1}", "G1 X1 !Control@6"),
+            ("\u{0}\u{0}", "text !Control@1"),
+            ("\u{FEFF}G1 X1", "G1 X1"),
+        ];
+        for (text, want) in cases {
+            assert_eq!(words(text), want, "{text:?}");
+        }
+    }
+}
