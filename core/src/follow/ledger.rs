@@ -21,7 +21,10 @@ impl Decimal {
         while decimals > 0 && value.abs() * POWERS[usize::from(decimals)] > 9e15 {
             decimals -= 1;
         }
-        #[expect(clippy::cast_possible_truncation, reason = "at most 9e15 in size, or saturating for what no reader accepts")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "at most 9e15 in size, or saturating for what no reader accepts"
+        )]
         let units = (value * POWERS[usize::from(decimals)]).round() as i64;
         Decimal { units: i128::from(units), decimals }
     }
@@ -143,9 +146,15 @@ mod tests {
 
     #[test]
     fn writes_digits() {
-        for (units, decimals, want) in
-            [(0, 3, "0.000"), (5, 3, "0.005"), (-5, 3, "-0.005"), (12345, 3, "12.345"), (7, 0, "7"), (0, 0, "0"), (-120, 1, "-12.0")]
-        {
+        for (units, decimals, want) in [
+            (0, 3, "0.000"),
+            (5, 3, "0.005"),
+            (-5, 3, "-0.005"),
+            (12345, 3, "12.345"),
+            (7, 0, "7"),
+            (0, 0, "0"),
+            (-120, 1, "-12.0"),
+        ] {
             assert_eq!(text(Decimal { units, decimals }), want);
         }
         assert_eq!(text(Decimal { units: i128::from(u64::MAX) * 1000 + 7, decimals: 5 }), "184467440737095516.15007");

@@ -148,7 +148,8 @@ mod tests {
         for sag in [0.004f64, 0.02, 0.1, 0.5, 2.0] {
             let tau: f64 = 0.005;
             let n = 4000;
-            let samples = (0..=n).map(|i| f64::from(i) / f64::from(n)).map(|t| (t, 4.0 * sag * t * (1.0 - t))).collect();
+            let samples =
+                (0..=n).map(|i| f64::from(i) / f64::from(n)).map(|t| (t, 4.0 * sag * t * (1.0 - t))).collect();
             let mut tube = Tube { samples, ..Tube::default() };
             let mut out = Vec::new();
             tube.fewest(0.0, 0.0, tau, &mut out);

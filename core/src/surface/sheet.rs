@@ -115,8 +115,7 @@ impl Sheet {
         let (mut bend, mut slope) = (0.0f64, 0.0f64);
         for i in 0..xs.len() - 1 {
             for j in 0..ys.len() - 1 {
-                let [a, b, c, d] =
-                    [heights[[i, j]], heights[[i + 1, j]], heights[[i, j + 1]], heights[[i + 1, j + 1]]];
+                let [a, b, c, d] = [heights[[i, j]], heights[[i + 1, j]], heights[[i, j + 1]], heights[[i + 1, j + 1]]];
                 let [w, v] = [xs[i + 1] - xs[i], ys[j + 1] - ys[j]];
                 bend = bend.max(((a - b - c + d) / (w * v)).abs());
                 let sx = (b - a).abs().max((d - c).abs()) / w;
@@ -576,7 +575,10 @@ mod tests {
                 for n in 0..40 {
                     for m in 0..40 {
                         let (x, y) = (f64::from(n) * 6.1, f64::from(m) * 6.3 - 4.0);
-                        assert!((sheet.height(x, y) - map.height(x, y)).abs() < PATCH_ERROR, "{kind:?} {more} at {x} {y}");
+                        assert!(
+                            (sheet.height(x, y) - map.height(x, y)).abs() < PATCH_ERROR,
+                            "{kind:?} {more} at {x} {y}"
+                        );
                     }
                 }
             }

@@ -236,7 +236,9 @@ impl Reader {
             let Some(row) = g_word(code) else {
                 unknown = true;
                 if line_has_axis(line) && !self.settings.unknown_motion {
-                    return Err(place.refuse(word.start, "is not a G word that is understood, and axis words stand beside it"));
+                    return Err(
+                        place.refuse(word.start, "is not a G word that is understood, and axis words stand beside it")
+                    );
                 }
                 continue;
             };
@@ -270,7 +272,9 @@ impl Reader {
                 action => {
                     if let Some((earlier, _)) = other.filter(|(a, _)| *a != Action::Pass) {
                         if earlier != action {
-                            return Err(place.refuse(word.start, "stands beside another G word that uses the same axis words"));
+                            return Err(
+                                place.refuse(word.start, "stands beside another G word that uses the same axis words")
+                            );
                         }
                     }
                     other = Some((action, word));
@@ -448,7 +452,9 @@ impl Reader {
         }
         if let Some(p) = line.get(b'P') {
             if (place.value(p)? - 1.0).abs() > 1e-9 {
-                return Err(place.refuse(p.start, "asks for several turns, or for something else that is not understood"));
+                return Err(
+                    place.refuse(p.start, "asks for several turns, or for something else that is not understood")
+                );
             }
         }
         let [i, j, r] = [b'I', b'J', b'R'].map(|l| line.get(l));
@@ -604,7 +610,9 @@ impl At<'_> {
         self.error(
             ErrorKind::Refused,
             at,
-            format!("`{text}` probes the bed or switches on the machine's own compensation: the bed would be followed twice"),
+            format!(
+                "`{text}` probes the bed or switches on the machine's own compensation: the bed would be followed twice"
+            ),
         )
         .with_help("take the line out of the file, or allow `own-levelling` if the machine ignores it")
     }
@@ -612,22 +620,29 @@ impl At<'_> {
     fn doubt(self, at: usize, doubt: Doubt) -> Error {
         let text = self.word(at);
         let (message, help) = match doubt {
-            Doubt::Stray => (format!("`{text}` belongs to no word"), "mend or remove it: a machine might read it in its own way"),
+            Doubt::Stray => {
+                (format!("`{text}` belongs to no word"), "mend or remove it: a machine might read it in its own way")
+            }
             Doubt::Exponent => (
                 format!("`{text}` may be an exponent or an E word: the number cannot be trusted"),
                 "write the number without an exponent, or put a space before the E word",
             ),
-            Doubt::Twice(letter) => {
-                (format!("`{}` stands twice on this line", letter as char), "remove one of them: machines differ in which they take")
-            }
-            Doubt::Control => ("control bytes stand inside a line that moves an axis".to_string(), "the file is damaged here: copy it again"),
+            Doubt::Twice(letter) => (
+                format!("`{}` stands twice on this line", letter as char),
+                "remove one of them: machines differ in which they take",
+            ),
+            Doubt::Control => (
+                "control bytes stand inside a line that moves an axis".to_string(),
+                "the file is damaged here: copy it again",
+            ),
             Doubt::Skippable => (
                 "`/` lets a switch on the machine skip this motion, so that the path is not certain".to_string(),
                 "remove the `/`, or the line",
             ),
-            Doubt::Checksum => {
-                (format!("the checksum `{text}` does not agree with the line"), "the file is damaged here: copy or slice it again")
-            }
+            Doubt::Checksum => (
+                format!("the checksum `{text}` does not agree with the line"),
+                "the file is damaged here: copy or slice it again",
+            ),
         };
         self.error(ErrorKind::Toolpath, at, message).with_help(help)
     }

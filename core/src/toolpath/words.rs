@@ -209,7 +209,8 @@ impl Line {
     }
 
     fn take_checksum(&mut self, bytes: &[u8], star: usize, end: usize) -> bool {
-        let given = bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
+        let given =
+            bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
         let right = u32::from(xor(&bytes[..star])) == given;
         if right {
             self.checksum = Some((star, end));
