@@ -33,7 +33,7 @@
 
 mod criterion;
 mod grid;
-mod places;
+pub(crate) mod places;
 pub mod thin_plate;
 
 use crate::card::{MAX_COORDINATE, MAX_READING};
