@@ -33,7 +33,7 @@
 
 mod criterion;
 mod grid;
-mod places;
+pub(crate) mod places;
 pub(crate) mod sheet;
 pub mod thin_plate;
 
