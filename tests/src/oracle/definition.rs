@@ -53,7 +53,7 @@ pub(super) fn flow(motion: &Motion, h: &dyn Fn(f64, f64) -> f64, rules: &Rules) 
     }
     // Where on the move z lies strictly between, from the two crossings.
     let (z0, z1) = heights(motion);
-    let (first, last) = if z0 == z1 {
+    let (first, last) = if motion.start[Z] == motion.end[Z] {
         if z0 <= from || z0 >= to {
             return 1.0;
         }

@@ -375,6 +375,10 @@ impl<'a> Walk<'a> {
             let (Some(a), Some(b)) = (a.map(Dec::f64), b.map(Dec::f64)) else {
                 return self.fault(What::Z, i, "a known Z", "an unknown one");
             };
+            if !piece.travels() {
+                let found = text(&self.new[self.j]);
+                self.fault(What::Extra, i, "pieces that each go on in X or Y", &found)?;
+            }
             let share = if length > 0.0 { way.length() / length } else { 1.0 };
             let n = samples(way.length()).max(scaled(64, share));
             let last = k + 1 == pieces;
@@ -429,6 +433,15 @@ impl<'a> Walk<'a> {
     fn stay(&mut self, i: usize, motion: &Motion) -> Result<(), Lost> {
         let Some(piece) = self.new[self.j].motion().cloned() else { return Err(Lost) };
         let start_known = self.old_before(i).xyz().is_some();
+        let elsewhere = [X, Y].iter().any(|&axis| {
+            let off = piece.end[axis].zip(motion.end[axis]).map_or(0.0, |(a, b)| (a - b).f64().abs());
+            off > 0.001_5
+        });
+        if start_known && elsewhere {
+            let (expected, found) = (text(&self.old[i]), text(&self.new[self.j]));
+            self.fault(What::Missing, i, &expected, &found)?;
+            return Err(Lost);
+        }
         let at = self.old[i].after.xyz();
         let want = at.map(|at| {
             let lift = offset(at, self.h, self.rules);
@@ -454,7 +467,8 @@ impl<'a> Walk<'a> {
             let (old, new) = (&self.old[i], &self.new[self.j]);
             let same_words = strip(old, b"E") == strip(new, b"E");
             let same_but_z = strip(old, b"EZ") == strip(new, b"EZ");
-            if !same_words && !(right && same_but_z) {
+            let allowed = same_words || (right && same_but_z);
+            if !allowed {
                 let (expected, found) = (text(old), text(new));
                 let expected = match want {
                     Some(want) => format!("{expected}, or it with Z at {want:.5} mm"),
@@ -478,7 +492,7 @@ impl<'a> Walk<'a> {
                 self.fault(What::WrongEnd, i, &want, &have)?;
             }
         }
-        for axis in Z + 1..LETTERS.len() {
+        for axis in (0..LETTERS.len()).skip(Z + 1) {
             if piece.end[axis] != motion.end[axis] {
                 let (want, have) = (show_axis(axis, motion.end[axis]), show_axis(axis, piece.end[axis]));
                 self.fault(What::Axis, i, &want, &have)?;
@@ -498,13 +512,13 @@ impl<'a> Walk<'a> {
             let expected = format!("{want:.6} mm of filament at {fraction:.4} of the way, within {slack:.7}");
             self.fault(What::EShare, i, &expected, &format!("{have:.6}"))?;
         }
-        for axis in Z + 1..LETTERS.len() {
+        for (axis, letter) in LETTERS.iter().enumerate().skip(Z + 1) {
             let (Some(from), Some(to)) = (motion.start[axis], motion.end[axis]) else { continue };
             let Some(have) = self.new[self.j].after.at[axis] else { continue };
             let way = (to - from).f64();
             let want = from.f64() + way * fraction;
             if (have.f64() - want).abs() > 0.000_5 + way.abs() * loose + 1e-9 {
-                let expected = format!("{} {want:.5} at {fraction:.4} of the way", char::from(LETTERS[axis]));
+                let expected = format!("{} {want:.5} at {fraction:.4} of the way", char::from(*letter));
                 self.fault(What::Axis, i, &expected, &have.to_string())?;
             }
         }
