@@ -371,6 +371,12 @@ impl<'a> Walk<'a> {
             let Some(way) = piece.path else {
                 return self.fault(What::OffPath, i, "a piece in known X and Y", "an unknown one");
             };
+            // Start, end and centre are each rounded.
+            let unround = 3.0 * self.rules.xy_slack + path.mismatch();
+            if way.mismatch() > unround + 1e-9 {
+                let found = format!("{:.5}", way.mismatch());
+                self.fault(What::OffPath, i, &format!("radii at the ends within {unround:.5} mm"), &found)?;
+            }
             let (a, b) = (piece.start[Z], piece.end[Z]);
             let (Some(a), Some(b)) = (a.map(Dec::f64), b.map(Dec::f64)) else {
                 return self.fault(What::Z, i, "a known Z", "an unknown one");
