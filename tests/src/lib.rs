@@ -1,1 +1,10 @@
-//! What crosses crates.
+//! What crosses crates: a slow, obvious second implementation of reading a toolpath and of judging a
+//! rewritten file against its original, and a generator of toolpaths that mix all modes.
+//!
+//! Nothing here uses the core's reader or rewriter: the two must agree, so they must not share code.
+
+pub mod dec;
+pub mod machine;
+pub mod mixed;
+pub mod oracle;
+pub mod path;
