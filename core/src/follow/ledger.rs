@@ -87,13 +87,15 @@ pub(crate) struct Spelling {
     /// mm a unit.
     pub unit: f64,
     pub decimals: u8,
+    /// The fewest decimals with which this axis is written.
+    pub least: u8,
 }
 
 impl Spelling {
-    /// Half a unit of the last digit, mm, and the noise of the arithmetic.
+    /// Half a unit of the last of the fewest digits, mm, and the noise of the arithmetic.
     #[inline]
     pub(crate) fn half(self) -> f64 {
-        0.5 * self.unit / POWERS[usize::from(self.decimals).min(15)] * (1.0 + 1e-6)
+        0.5 * self.unit / POWERS[usize::from(self.least).min(15)] * (1.0 + 1e-6)
     }
 }
 
@@ -175,7 +177,7 @@ mod tests {
 
         #[test]
         fn rounding_never_piles_up(steps in proptest::collection::vec((-1.0f64..1.0, -0.3f64..0.3, any::<bool>()), 1..200)) {
-            let how = |absolute| Spelling { absolute, unit: 1.0, decimals: 3 };
+            let how = |absolute| Spelling { absolute, unit: 1.0, decimals: 3, least: 3 };
             let mut ledger = Ledger::default();
             let (mut register, mut machine) = (0.0, 0.0);
             for (delta, aim, absolute) in steps {

@@ -418,10 +418,9 @@ impl Work {
         ending: &[u8],
         out: &mut Vec<u8>,
     ) -> Result<(), Error> {
-        let unit = self.reader.state().unit;
         let register = self.reader.state().axes[2].register;
         let offset = if known { self.z.gap - self.skew } else { 0.0 };
-        let how = Spelling { absolute: true, unit, decimals: self.place_decimals(Some(word)) };
+        let how = self.place_spelling(true, Some(word));
         if offset.abs() < 1e-9 {
             self.z.gap = 0.0;
             self.skew = -offset;
@@ -439,9 +438,11 @@ impl Work {
         Ok(())
     }
 
-    fn place_decimals(&self, word: Option<&Word>) -> u8 {
-        let least = PLACE_DECIMALS[usize::from(self.reader.state().unit > 1.0)];
-        word.and_then(|w| w.number).map_or(0, |n| n.decimals).clamp(least, MOST_DECIMALS)
+    fn place_spelling(&self, absolute: bool, word: Option<&Word>) -> Spelling {
+        let unit = self.reader.state().unit;
+        let least = PLACE_DECIMALS[usize::from(unit > 1.0)];
+        let decimals = word.and_then(|w| w.number).map_or(0, |n| n.decimals).clamp(least, MOST_DECIMALS);
+        Spelling { absolute, unit, decimals, least }
     }
 
     /// w(z) h(x, y) + shift.
@@ -476,7 +477,7 @@ impl Work {
         let known_after = m.after[..3].iter().all(|a| a.known);
         let whole = known_after && m.before[..3].iter().all(|a| a.known);
         let z_word = line.get(b'Z');
-        let z_how = Spelling { absolute: state.absolute, unit: state.unit, decimals: self.place_decimals(z_word) };
+        let z_how = self.place_spelling(state.absolute, z_word);
         let path = Path::of(m);
         let travels = whole && m.travels();
         let [z0, z1] = [m.before[2].place(), m.after[2].place()];
@@ -506,7 +507,8 @@ impl Work {
         // Filament.
         let pushes = travels && e_delta > 0.0 && self.options.flow;
         let factor = if pushes { self.flow(&path, z0, z1) } else { 1.0 };
-        let e_how = Spelling { absolute: state.e_absolute, unit: state.unit, decimals: e_decimals(e_word) };
+        let e_how =
+            Spelling { absolute: state.e_absolute, unit: state.unit, decimals: e_decimals(e_word), least: E_DECIMALS };
         let mut text = core::mem::take(&mut self.scratch.text);
         text.clear();
         let mut different = false;

@@ -141,9 +141,15 @@ impl Line {
                 }
                 Some(c) if c.is_ascii_alphabetic() => {
                     let first = self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N');
-                    if first && bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_') {
-                        self.kind = Kind::Text;
-                        return;
+                    if bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_') {
+                        if first {
+                            self.kind = Kind::Text;
+                            return;
+                        }
+                        if self.first_command() == Some(b'M') {
+                            // `M1002 claim_action : 1`: text belongs to the M word.
+                            break;
+                        }
                     }
                     let word = read_word(bytes, i);
                     if first && word.number.is_none() {
@@ -202,6 +208,10 @@ impl Line {
             self.doubt(word.start, Doubt::Twice(word.letter));
         }
         self.words.push(word);
+    }
+
+    fn first_command(&self) -> Option<u8> {
+        self.words.iter().map(|w| w.letter).find(|l| *l != b'N')
     }
 
     fn ends_in_text(&self, m: &Word) -> bool {
@@ -348,7 +358,8 @@ mod tests {
             ("M117 Layer 1; Z=0.18", "M117"),
             ("M118 X19 Y15 Z17 T0", "M118"),
             ("THING_END NAME=part.stl_id_0", "text"),
-            ("M624 AQAAAAAAAAA=", "M624 A?QAAAAAAAAA="),
+            ("M624 AQAAAAAAAAA=", "M624"),
+            ("M1002 gcode_claim : 1", "M1002"),
             ("; G1 X1", "blank"),
             (";", "blank"),
             ("", "blank"),
