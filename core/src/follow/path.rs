@@ -6,7 +6,7 @@ use crate::toolpath::Move;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Path {
     Straight { from: [f64; 2], to: [f64; 2], length: f64 },
-    Arc { centre: [f64; 2], radii: [f64; 2], start: f64, sweep: f64, to: [f64; 2], length: f64 },
+    Arc { centre: [f64; 2], radii: [f64; 2], start: f64, sweep: f64, from: [f64; 2], to: [f64; 2], length: f64 },
 }
 
 impl Path {
@@ -21,7 +21,7 @@ impl Path {
             }
             Some(a) => {
                 let length = a.sweep.abs() * (a.radii[0] + a.radii[1]) / 2.0;
-                Path::Arc { centre: a.centre, radii: a.radii, start: a.start, sweep: a.sweep, to, length }
+                Path::Arc { centre: a.centre, radii: a.radii, start: a.start, sweep: a.sweep, from, to, length }
             }
         }
     }
@@ -56,9 +56,12 @@ impl Path {
                     [from[0] + (to[0] - from[0]) * t, from[1] + (to[1] - from[1]) * t]
                 }
             }
-            Path::Arc { centre, radii, start, sweep, to, .. } => {
+            Path::Arc { centre, radii, start, sweep, from, to, .. } => {
                 if t >= 1.0 {
                     return *to;
+                }
+                if t <= 0.0 {
+                    return *from;
                 }
                 let r = radii[0] + (radii[1] - radii[0]) * t;
                 let (sin, cos) = libm::sincos(start + sweep * t);

@@ -62,6 +62,7 @@ struct Work {
     muted: bool,
     summary: Summary,
     card: Temperatures,
+    seen: Seen,
     scratch: Scratch,
 }
 
@@ -71,6 +72,12 @@ struct Temperatures {
     nozzle: Option<f64>,
     checked: bool,
     pitch: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    at: [f64; 2],
+    height: f64,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -163,6 +170,7 @@ impl Rewriter {
                 checked: false,
                 pitch: card.screws.as_ref().map(|s| s.pitch),
             },
+            seen: Seen { at: [f64::NAN; 2], height: 0.0 },
             scratch: Scratch::default(),
         };
         Ok(Rewriter { lines: Lines::with_limit(options.line_limit), work })
@@ -273,14 +281,14 @@ impl Work {
         let source = Source { bytes, line };
         match step {
             Step::Move(m) => return self.follow(&m, source, ending, out),
-            Step::SetPosition { before, e } => {
+            Step::SetPosition { z, e } => {
                 if e {
                     // The registers agree from here on; what the machine is ahead or behind stays to be made good.
                     self.e_aim -= self.e.gap;
                     self.e.gap = 0.0;
                 }
                 if let Some(word) = line.get(b'Z') {
-                    return self.set_z(before[2].known, word, source, ending, out);
+                    return self.set_z(z.known, word, source, ending, out);
                 }
             }
             Step::ClearOffsets => {
@@ -445,21 +453,34 @@ impl Work {
         Spelling { absolute, unit, decimals, least }
     }
 
+    /// h(x, y), remembered for the place asked for last: where one move ends the next one begins.
+    #[inline]
+    fn height(&mut self, [x, y]: [f64; 2]) -> f64 {
+        let Seen { at, height } = self.seen;
+        if at[0].to_bits() == x.to_bits() && at[1].to_bits() == y.to_bits() {
+            return height;
+        }
+        let height = self.sheet.height(x, y);
+        self.seen = Seen { at: [x, y], height };
+        height
+    }
+
     /// w(z) h(x, y) + shift.
     #[inline]
-    fn offset(&self, place: [f64; 2], z: f64) -> f64 {
+    fn offset(&mut self, place: [f64; 2], z: f64) -> f64 {
         let w = self.weight.at(z);
-        let h = if w == 0.0 { 0.0 } else { w * self.sheet.height(place[0], place[1]) };
+        let h = if w == 0.0 { 0.0 } else { w * self.height(place) };
         h + self.options.shift
     }
 
     /// One motion.
     fn follow(&mut self, m: &Move, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let line = source.line;
-        let state = *self.reader.state();
+        let state = self.reader.state();
+        let (absolute, e_absolute, unit, e_said) = (state.absolute, state.e_absolute, state.unit, state.e_said);
         let e_word = line.get(b'E');
         let e_delta = match e_word.and_then(|w| w.number) {
-            Some(n) if !state.e_absolute => n.value * state.unit,
+            Some(n) if !e_absolute => n.value * unit,
             Some(_) => m.e_delta(),
             None => 0.0,
         };
@@ -472,15 +493,19 @@ impl Work {
         self.summary.moves_out += 1;
         self.summary.extrusion_in += e_delta;
         if e_word.is_some() {
-            self.first_extrusion(state, m, e_delta);
+            self.first_extrusion(e_said, m, e_delta);
         }
-        let known_after = m.after[..3].iter().all(|a| a.known);
-        let whole = known_after && m.before[..3].iter().all(|a| a.known);
+        let known_after = m.after.iter().all(|a| a.known);
+        let whole = known_after && m.before.iter().all(|a| a.known);
         let z_word = line.get(b'Z');
-        let z_how = self.place_spelling(state.absolute, z_word);
+        let z_how = self.place_spelling(absolute, z_word);
         let path = Path::of(m);
         let travels = whole && m.travels();
         let [z0, z1] = [m.before[2].place(), m.after[2].place()];
+
+        // Filament first: it looks at the start, which is where the last move ended.
+        let pushes = travels && e_delta > 0.0 && self.options.flow;
+        let factor = if pushes { self.flow(&path, z0, z1) } else { 1.0 };
 
         // Where the nozzle should be at the end, and by which vertices it gets there.
         let mut vertices = core::mem::take(&mut self.scratch.vertices);
@@ -504,17 +529,13 @@ impl Work {
             if z_word.is_some() && z_how.absolute { 0.0 } else { self.z.gap }
         };
 
-        // Filament.
-        let pushes = travels && e_delta > 0.0 && self.options.flow;
-        let factor = if pushes { self.flow(&path, z0, z1) } else { 1.0 };
-        let e_how =
-            Spelling { absolute: state.e_absolute, unit: state.unit, decimals: e_decimals(e_word), least: E_DECIMALS };
+        let e_how = Spelling { absolute: e_absolute, unit, decimals: e_decimals(e_word), least: E_DECIMALS };
         let mut text = core::mem::take(&mut self.scratch.text);
         text.clear();
         let mut different = false;
-        if e_word.is_some() && state.e_absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) {
+        if e_word.is_some() && e_absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) {
             let mut body = b"G92 E".to_vec();
-            exact(m.e_before / state.unit).write(&mut body);
+            exact(m.e_before / unit).write(&mut body);
             self.put_in_line(source, false, &body, &mut text);
             text.extend_from_slice(self.end_of_line());
             self.e_aim -= self.e.gap;
@@ -561,18 +582,7 @@ impl Work {
             }
         } else {
             self.e_aim = e_aim_before;
-            let plan = Plan {
-                m,
-                source,
-                path,
-                vertices: &vertices,
-                z_how,
-                e_how,
-                e_delta,
-                factor,
-                absolute: state.absolute,
-                unit: state.unit,
-            };
+            let plan = Plan { m, source, path, vertices: &vertices, z_how, e_how, e_delta, factor, absolute, unit };
             self.pieces(&plan, ending, &mut text);
             self.changed(&text, out);
             self.summary.moves_out += vertices.len() as u64 - 1;
@@ -604,9 +614,9 @@ impl Work {
     }
 
     /// Said once: how E is meant, and whether the file is for the temperatures of the card.
-    fn first_extrusion(&mut self, state: crate::toolpath::State, m: &Move, e_delta: f64) {
-        if !state.e_said && self.summary.warnings.iter().all(|w| w.kind != WarningKind::EModeUnsaid) {
-            let how = if state.e_absolute { "positions (absolute)" } else { "amounts (relative)" };
+    fn first_extrusion(&mut self, e_said: bool, m: &Move, e_delta: f64) {
+        if !e_said && self.summary.warnings.iter().all(|w| w.kind != WarningKind::EModeUnsaid) {
+            let how = if self.reader.state().e_absolute { "positions (absolute)" } else { "amounts (relative)" };
             self.summary.warn(WarningKind::EModeUnsaid, self.number, || {
                 format!("neither M82 nor M83 has been said: E words are read as {how}")
             });
@@ -621,9 +631,11 @@ impl Work {
             }
             if !self.card.checked {
                 self.card.checked = true;
+                let state = self.reader.state();
+                let (bed, nozzle) = (state.bed_celsius, state.nozzle_celsius);
                 let pairs = [
-                    (self.card.bed, state.bed_celsius, WarningKind::BedTemperature, "bed"),
-                    (self.card.nozzle, state.nozzle_celsius, WarningKind::NozzleTemperature, "nozzle"),
+                    (self.card.bed, bed, WarningKind::BedTemperature, "bed"),
+                    (self.card.nozzle, nozzle, WarningKind::NozzleTemperature, "nozzle"),
                 ];
                 for (card, file, kind, what) in pairs {
                     if let (Some(card), Some(file)) = (card, file) {
@@ -671,7 +683,6 @@ impl Work {
         cuts.clear();
         path.crossings(self.sheet.breaks(), &mut cuts);
         let start = self.z.gap - self.skew;
-        let first = self.offset(path.at(0.0), z0);
         let short = bend(length) * length * length / 8.0 <= tau && !kinked && cuts.is_empty();
         if short {
             vertices.push((1.0, end));
@@ -701,6 +712,7 @@ impl Work {
         let count = count.max(1.0) as u32;
         cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         cuts.sort_unstable_by(f64::total_cmp);
+        let first = self.offset(path.at(0.0), z0);
         // A start that is off (the first move after the place became known) is made good evenly over the move.
         let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
         let mut tube = core::mem::take(&mut self.scratch.tube);
@@ -722,41 +734,37 @@ impl Work {
         Ok(())
     }
 
-    /// The mean of 1 + h w'(z) along the path: Gauss's rule of three points over stretches that no break of the map or
-    /// kink of the taper divides (exact for bilinear maps; for thin-plate maps stretches are at most 2 mm long).
+    /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm that no break of the map
+    /// and no kink of the taper divides (so that it is exact for bilinear maps at one Z).
     fn flow(&mut self, path: &Path, z0: f64, z1: f64) -> f64 {
         let Some([from, to]) = self.weight.range() else { return 1.0 };
         let (low, high) = (z0.min(z1), z0.max(z1));
         if high <= from || low >= to {
             return 1.0;
         }
+        let start = self.height(path.at(0.0));
         let mut cuts = core::mem::take(&mut self.scratch.cuts);
         cuts.clear();
         path.crossings(self.sheet.breaks(), &mut cuts);
-        if z0.to_bits() != z1.to_bits() {
+        if low < from || high > to {
             cuts.extend([from, to].iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
         }
-        if path.length() > 2.0 {
+        if path.length() > 1.0 {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-            let count = (path.length() / 2.0).ceil().clamp(1.0, 1e5) as u32;
+            let count = path.length().ceil().clamp(1.0, 1e5) as u32;
             cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         }
-        cuts.push(1.0);
         cuts.sort_unstable_by(f64::total_cmp);
+        cuts.push(1.0);
         let mut sum = 0.0;
-        let mut a = 0.0;
-        let root = (0.6f64).sqrt();
+        let (mut a, mut left) = (0.0, start);
         for b in &cuts {
-            let (middle, half) = (f64::midpoint(a, *b), (b - a) / 2.0);
-            for (x, weight) in [(-root, 5.0), (0.0, 8.0), (root, 5.0)] {
-                let t = middle + half * x;
-                let slope = self.weight.slope(z0 + (z1 - z0) * t);
-                if slope != 0.0 {
-                    let p = path.at(t);
-                    sum += weight / 9.0 * half * slope * self.sheet.height(p[0], p[1]);
-                }
-            }
-            a = *b;
+            let t = f64::midpoint(a, *b);
+            let middle = self.height(path.at(t));
+            let right = self.height(path.at(*b));
+            // w' is the same all over the stretch.
+            sum += self.weight.slope(z0 + (z1 - z0) * t) * (b - a) * (left + 4.0 * middle + right) / 6.0;
+            (a, left) = (*b, right);
         }
         self.scratch.cuts = cuts;
         1.0 + sum
@@ -871,8 +879,12 @@ impl Work {
                 if word.is_none() && !needed {
                     continue;
                 }
-                let [before, after] = [m.before[axis].register, m.after[axis].register];
-                if axis > 2 && !m.before[axis].known {
+                let [from, to] = match axis.checked_sub(3) {
+                    Some(other) => [self.reader.others_before()[other], self.reader.state().others[other]],
+                    None => [m.before[axis], m.after[axis]],
+                };
+                let [before, after] = [from.register, to.register];
+                if axis > 2 && !from.known {
                     // Nobody knows where it starts: its word stays on the first piece.
                     if n == 0 {
                         edits.push((letter, Value::Own));
@@ -882,7 +894,7 @@ impl Work {
                 let spelt = PLACE_DECIMALS[usize::from(plan.unit > 1.0)] + u8::from(is_arc);
                 let decimals = word.and_then(|w| w.number).map_or(0, |n| n.decimals).clamp(spelt, MOST_DECIMALS);
                 let target = match axis {
-                    0 | 1 => place[axis] - m.before[axis].shift,
+                    0 | 1 => place[axis] - from.shift,
                     _ => before + (after - before) * t,
                 };
                 let value = if last {
@@ -898,7 +910,7 @@ impl Work {
                     let step = if plan.absolute { d } else { d.minus(told[axis]) };
                     told[axis] = d;
                     if axis < 2 {
-                        end[axis] = d.value() * plan.unit + base + m.before[axis].shift;
+                        end[axis] = d.value() * plan.unit + base + from.shift;
                     }
                     Value::New(step)
                 };

@@ -59,8 +59,10 @@ impl Axis {
 /// What is in force.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct State {
-    /// X Y Z A B C U V W.
-    pub axes: [Axis; 9],
+    /// X, Y, Z.
+    pub axes: [Axis; 3],
+    /// A B C U V W.
+    pub others: [Axis; 6],
     /// The E register, mm of filament (mm^3 where E is a volume).
     pub e: f64,
     /// mm a unit: 1 or 25.4.
@@ -98,13 +100,13 @@ pub struct Arc {
     pub by_centre: bool,
 }
 
-/// One motion: all axes as they were before it; as they are after it is the reader's state.
+/// One motion. The axes beside X, Y and Z are the reader's to tell ([`Reader::others_before`], [`Reader::state`]).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Move {
-    /// The axes before the move.
-    pub before: [Axis; 9],
-    /// The axes after the move.
-    pub after: [Axis; 9],
+    /// X, Y and Z before the move.
+    pub before: [Axis; 3],
+    /// X, Y and Z after the move.
+    pub after: [Axis; 3],
     /// `None`: straight.
     pub arc: Option<Arc>,
     /// E register before the move, mm.
@@ -150,10 +152,10 @@ pub enum Step {
     Lost(u16),
     /// A motion.
     Move(Move),
-    /// G92: the axes before and after; E register before it.
+    /// G92.
     SetPosition {
-        /// The axes before.
-        before: [Axis; 9],
+        /// Z before it.
+        z: Axis,
         /// E was named.
         e: bool,
     },
@@ -168,6 +170,7 @@ pub enum Step {
 pub struct Reader {
     settings: Reading,
     state: State,
+    others_before: [Axis; 6],
 }
 
 /// Arcs whose start and end lie at radii that differ by more than this (mm) are refused: nobody can tell where the
@@ -180,7 +183,8 @@ impl Reader {
     #[must_use]
     pub fn new(settings: Reading) -> Self {
         let state = State {
-            axes: [Axis::default(); 9],
+            axes: [Axis::default(); 3],
+            others: [Axis::default(); 6],
             e: 0.0,
             unit: 1.0,
             absolute: true,
@@ -192,13 +196,24 @@ impl Reader {
             bed_celsius: None,
             nozzle_celsius: None,
         };
-        Reader { settings, state }
+        Reader { settings, state, others_before: [Axis::default(); 6] }
     }
 
     /// What is in force after the last line read.
     #[must_use]
     pub fn state(&self) -> &State {
         &self.state
+    }
+
+    /// A B C U V W as they were before the last move that names one of them.
+    #[must_use]
+    pub fn others_before(&self) -> &[Axis; 6] {
+        &self.others_before
+    }
+
+    /// Axis `n` of [`AXES`].
+    fn axis(&mut self, n: usize) -> &mut Axis {
+        if n < 3 { &mut self.state.axes[n] } else { &mut self.state.others[(n - 3).min(5)] }
     }
 
     /// Reads a line.
@@ -352,7 +367,7 @@ impl Reader {
             Action::Away | Action::OwnLevelling => Ok(self.lose(0b111)),
             Action::SetPosition => self.set_position(line, place),
             Action::ClearOffsets => {
-                for axis in &mut self.state.axes {
+                for axis in self.state.axes.iter_mut().chain(&mut self.state.others) {
                     axis.register += axis.shift;
                     axis.shift = 0.0;
                 }
@@ -367,7 +382,7 @@ impl Reader {
     }
 
     fn lose(&mut self, mask: u16) -> Step {
-        for (n, axis) in self.state.axes.iter_mut().enumerate() {
+        for (n, axis) in self.state.axes.iter_mut().chain(&mut self.state.others).enumerate() {
             if mask & (1 << n) != 0 {
                 axis.known = false;
                 axis.shift = 0.0;
@@ -377,13 +392,13 @@ impl Reader {
     }
 
     fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
-        let before = self.state.axes;
+        let z = self.state.axes[2];
         let mut any = false;
         for (n, letter) in AXES.iter().enumerate() {
             let Some(word) = line.get(*letter) else { continue };
             any = true;
             let value = place.value(word)? * self.state.unit;
-            let axis = &mut self.state.axes[n];
+            let axis = self.axis(n);
             axis.shift = if axis.known { axis.place() - value } else { 0.0 };
             axis.register = value;
             axis.known = true;
@@ -399,7 +414,7 @@ impl Reader {
             }
             return Err(place.refuse(at, "names no axis: machines differ in what that sets to 0"));
         }
-        Ok(Step::SetPosition { before, e: e.is_some() })
+        Ok(Step::SetPosition { z, e: e.is_some() })
     }
 
     /// Takes the axis words and E of a motion.
@@ -426,8 +441,12 @@ impl Reader {
                 _ => continue,
             };
             let value = place.value(word)? * self.state.unit;
-            let axis = &mut self.state.axes[n];
-            if self.state.absolute {
+            if n > 2 {
+                self.others_before[n - 3] = self.state.others[n - 3];
+            }
+            let absolute = self.state.absolute;
+            let axis = self.axis(n);
+            if absolute {
                 axis.register = value;
                 axis.known = true;
             } else if axis.known {
