@@ -393,6 +393,7 @@ impl Judge {
     fn worst(&self, which: &[usize]) -> Option<(usize, LeftOut, f64)> {
         /// So many of the furthest are looked at with a surface of their own: a wrong reading makes its neighbours look wrong too.
         const CANDIDATES: usize = 3;
+        const MANY: usize = 100;
         let n = which.len();
         if n < 6 {
             return None;
@@ -400,21 +401,29 @@ impl Judge {
         let limit = 3.5 + 6.0 / (count(n) - 4.0);
         let most = self.noise * self.noise * (self.extent * self.extent) / (USUAL_BEND * USUAL_BEND);
         let all = self.fit(which, Smoothing::KnownNoise(self.noise))?;
+        let spectral = all.spectral();
         let mut ranked: Vec<(f64, usize)> = all
-            .leave_one_out()
+            .leave_one_out_by(&spectral)
             .into_iter()
             .enumerate()
-            .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / gain, i))))
+            .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / (gain * self.noise), i))))
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let candidates: Vec<usize> = ranked.iter().take(CANDIDATES).map(|&(_, i)| i).collect();
+        let without = |left_out: &[usize]| {
+            let others: Vec<usize> = (0..n).filter(|i| !left_out.contains(i)).map(|i| which[i]).collect();
+            self.fit(&others, Smoothing::KnownNoise(self.noise))
+        };
+        // Among many readings three more or less do not change the bend that the others show: one surface does for all.
+        let common = if n > MANY { without(&candidates) } else { None };
         let mut best: Option<(usize, LeftOut, f64)> = None;
-        for &(_, i) in ranked.iter().take(CANDIDATES) {
-            let others: Vec<usize> = which.iter().copied().filter(|&k| k != which[i]).collect();
-            let Some(without) = self.fit(&others, Smoothing::KnownNoise(self.noise)) else { continue };
+        for &i in &candidates {
+            let own = if n > MANY { None } else { without(&[i]) };
+            let Some(without) = common.as_ref().or(own.as_ref()) else { continue };
             // The others' bend, but all readings' places: leave-one-out then tells distance and standard deviation together.
             let lambda = without.n_lambda().min(most) / count(n);
-            let judged = self.fit(which, Smoothing::Lambda(lambda)).map(|s| s.leave_one_out());
-            let Some(left_out) = judged.and_then(|l| l.get(i).copied().flatten()) else { continue };
+            let judged = all.with_lambda(lambda, &spectral).leave_one_out_by(&spectral);
+            let Some(left_out) = judged.get(i).copied().flatten() else { continue };
             let Some(gain) = left_out.noise_gain else { continue };
             let deviations = left_out.error.abs() / (gain * self.noise);
             if deviations > limit && best.is_none_or(|(_, _, d)| deviations > d) {
