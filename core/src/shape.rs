@@ -153,6 +153,17 @@ pub struct Outlier {
     pub deviations: f64,
 }
 
+/// One line for a person: `line 14: read 0.61 at (117, 205), where the other readings say about 0.16`.
+impl core::fmt::Display for Outlier {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        if let Some(line) = self.line {
+            write!(f, "line {line}: ")?;
+        }
+        let Outlier { x, y, value, expected_value, .. } = self;
+        write!(f, "read {value} at ({x}, {y}), where the other readings say about {expected_value:.2}")
+    }
+}
+
 /// The least bend that a bed is credited with when readings are judged, mm: the root of tau^2 times the readings' extent squared.
 ///
 /// A plate bowed by 0.1 mm over nine readings has about this much. Found by simulation: with less, beds that are bent in one place

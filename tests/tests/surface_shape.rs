@@ -20,7 +20,7 @@ impl Numbers {
     }
 }
 
-/// A plausible bed: tilt, twist, bows along x and y, a corner that hangs, and a wave, mm.
+/// A plausible bed that leans and has a twist, bows along x and y, a corner that hangs, and a wave, mm.
 fn bed(numbers: &mut Numbers) -> impl Fn(f64, f64) -> f64 + use<> {
     let t = [0.2, 0.2, 0.1, 0.2, 0.2, 0.05, 0.03].map(|size| numbers.between(-size, size));
     let phase = numbers.between(0.0, 6.0);
@@ -103,6 +103,7 @@ fn a_slip_is_told_in_the_cards_terms() {
         let outliers = shape::describe(&map).outliers;
         assert_eq!(outliers.len(), 1, "{method}");
         let o = &outliers[0];
+        assert!(o.to_string().starts_with(&format!("line {}: ", o.line.expect("from text"))), "{o}");
         // The list opens on line 8, or 9 for the dial: one line for each key before it.
         let first = u64::try_from(method.lines().count()).expect("small") + 6;
         assert_eq!((o.index, o.line, o.column), (6, Some(first + 6), Some(1)));
