@@ -245,7 +245,7 @@ fn csv_readings_come_in() {
     assert!(Card::parse_with_csv(GOOD, csv).is_err(), "points in both places");
 }
 
-/// Text that tries to exhaust stack or patience is refused. Each of these once overflowed or crawled in some reader.
+/// Text that tries to exhaust stack or patience is refused. Here only that it is refused, and the stack holds.
 #[test]
 fn hostile_text_is_refused() {
     let n = evengap::card::MAX_CARD_BYTES - 100;

@@ -376,7 +376,7 @@ fn bad_readings_are_named() {
 /// A bed that shows no bend beyond the spread becomes a plane; one that is bent by many spreads is followed nearly to the point.
 #[test]
 fn smoothing_follows_from_the_spread() {
-    // Twelve hand-picked errors with a standard deviation of about 0.02.
+    // Sixteen hand-picked errors with a standard deviation of about 0.02.
     let errors = [0.02, -0.02, 0.01, -0.03, 0.02, 0.01, -0.01, 0.03, -0.02, 0.0, -0.02, 0.01, 0.0, 0.03, -0.01, -0.02];
     let bent = |bow: f64| {
         let points: Vec<[f64; 3]> = (0..16_u32)
