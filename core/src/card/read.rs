@@ -64,7 +64,10 @@ impl Reader {
             &["method", "sheet", "parked", "offset", "bed_celsius", "nozzle_celsius", "spread", "right_at", "points"],
         )?;
         let screws = match root.get("screws") {
-            Some(entry) => Some(self.section(&entry.value, "[screws]", &["thread", "pitch", "raise", "at"])?),
+            Some(entry) => Some(Section {
+                at: entry.at,
+                ..self.section(&entry.value, "[screws]", &["thread", "pitch", "raise", "at"])?
+            }),
             None => None,
         };
         let bed = self.bed(&bed)?;

@@ -173,6 +173,21 @@ impl ThinPlate {
         fit_places(places, values.to_vec(), weights.map(<[f64]>::to_vec), smoothing)
     }
 
+    /// The same places and values with another lambda, by a spectral form that is at hand.
+    pub(crate) fn with_lambda(&self, lambda: f64, spectral: &Spectral) -> ThinPlate {
+        let mut out = self.clone();
+        out.centres = self.scaled_places();
+        out.weights.clear();
+        out.theta = lambda * count(out.values.len()) * (8.0 * PI) / (out.scale * out.scale);
+        spectral.solve(&spectral.project(&out.places), &mut out);
+        out
+    }
+
+    /// The places' spectral form: the dear part of smoothing and of leaving out, and the same for every lambda.
+    pub(crate) fn spectral(&self) -> Spectral {
+        Spectral::of(&self.scaled_places(), &self.places)
+    }
+
     /// The surface at (x, y), unbounded: far outside the places it runs away as r^2 ln r does.
     #[must_use]
     pub fn value(&self, x: f64, y: f64) -> f64 {
@@ -299,8 +314,12 @@ impl ThinPlate {
     /// for a value without which the rest lie on one line or are fewer than three places.
     #[must_use]
     pub fn leave_one_out(&self) -> Vec<Option<LeftOut>> {
+        self.leave_one_out_by(&self.spectral())
+    }
+
+    /// [`ThinPlate::leave_one_out`] by a spectral form that is at hand.
+    pub(crate) fn leave_one_out_by(&self, spectral: &Spectral) -> Vec<Option<LeftOut>> {
         let n = self.places.at.len();
-        let spectral = Spectral::of(&self.scaled_places(), &self.places);
         // Diagonal of P = W^1/2 V (L + theta)^-1 V' W^1/2 in units of 1 / theta where theta is positive.
         let smooth = self.theta > 0.0;
         let floor = spectral.values.iter().fold(0.0_f64, |a, &b| a.max(b)) * 1e-15;
@@ -467,7 +486,8 @@ fn interpolate(out: &mut ThinPlate) -> Result<(), Error> {
 }
 
 /// The places' spectral form; see the module's text.
-struct Spectral {
+#[derive(Debug)]
+pub(crate) struct Spectral {
     reflectors: Reflectors,
     /// Eigenvalues l_j for the kernel r^2 ln r in scaled coordinates, not negative.
     values: Vec<f64>,
@@ -556,6 +576,7 @@ impl Spectral {
 
 /// The three Householder reflections that take W^1/2 [1 u v] to upper triangular form (Golub and Van Loan, *Matrix
 /// Computations*, 4th ed., section 5.2).
+#[derive(Debug)]
 struct Reflectors {
     /// Unit vectors v of I - 2 v v'.
     axes: [Vec<f64>; 3],
