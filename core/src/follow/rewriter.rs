@@ -280,7 +280,10 @@ impl Work {
         let step = self.reader.read(line, bytes, self.number)?;
         let source = Source { bytes, line };
         match step {
-            Step::Move(m) => return self.follow(&m, source, ending, out),
+            Step::Move => {
+                let m = *self.reader.last_move();
+                return self.follow(&m, source, ending, out);
+            }
             Step::SetPosition { z, e } => {
                 if e {
                     // The registers agree from here on; what the machine is ahead or behind stays to be made good.

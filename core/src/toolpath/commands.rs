@@ -221,7 +221,7 @@ mod tests {
 
     #[test]
     fn text_that_speaks_of_levelling() {
-        assert!(text_levels(b"  bed_mesh_calibrate adaptive=1"));
+        assert!(text_levels(b"  read_mesh fast=1"));
         assert!(text_levels(b"Z_TILT"));
         assert!(!text_levels(b"START_OBJECT name=mesh_cube"));
         assert!(!text_levels(b"levelling was done by hand"));

@@ -101,7 +101,7 @@ pub struct Arc {
 }
 
 /// One motion. The axes beside X, Y and Z are the reader's to tell ([`Reader::others_before`], [`Reader::state`]).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Move {
     /// X, Y and Z before the move.
     pub before: [Axis; 3],
@@ -150,8 +150,8 @@ pub enum Step {
     NotUnderstood,
     /// The axes named in the mask (bit n: axis n of [`AXES`]) are unknown from here on.
     Lost(u16),
-    /// A motion.
-    Move(Move),
+    /// A motion: [`Reader::last_move`] tells it.
+    Move,
     /// G92.
     SetPosition {
         /// Z before it.
@@ -171,6 +171,7 @@ pub struct Reader {
     settings: Reading,
     state: State,
     others_before: [Axis; 6],
+    last: Move,
 }
 
 /// Arcs whose start and end lie at radii that differ by more than this (mm) are refused: nobody can tell where the
@@ -196,13 +197,19 @@ impl Reader {
             bed_celsius: None,
             nozzle_celsius: None,
         };
-        Reader { settings, state, others_before: [Axis::default(); 6] }
+        Reader { settings, state, others_before: [Axis::default(); 6], last: Move::default() }
     }
 
     /// What is in force after the last line read.
     #[must_use]
     pub fn state(&self) -> &State {
         &self.state
+    }
+
+    /// The motion of the last line that was one.
+    #[must_use]
+    pub fn last_move(&self) -> &Move {
+        &self.last
     }
 
     /// A B C U V W as they were before the last move that names one of them.
@@ -419,9 +426,9 @@ impl Reader {
 
     /// Takes the axis words and E of a motion.
     #[inline]
-    fn take(&mut self, line: &Line, place: At<'_>) -> Result<Move, Error> {
-        let before = self.state.axes;
-        let e_before = self.state.e;
+    fn take(&mut self, line: &Line, place: At<'_>) -> Result<(), Error> {
+        self.last.before = self.state.axes;
+        self.last.e_before = self.state.e;
         for word in line.words() {
             let n = match word.letter {
                 b'X' => 0,
@@ -453,12 +460,16 @@ impl Reader {
                 axis.register += value;
             }
         }
-        Ok(Move { before, after: self.state.axes, arc: None, e_before, e_after: self.state.e })
+        self.last.after = self.state.axes;
+        self.last.e_after = self.state.e;
+        self.last.arc = None;
+        Ok(())
     }
 
     #[inline]
     fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
-        Ok(Step::Move(self.take(line, place)?))
+        self.take(line, place)?;
+        Ok(Step::Move)
     }
 
     fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Error> {
@@ -480,9 +491,10 @@ impl Reader {
         if let Some(k) = line.get(b'K') {
             return Err(place.refuse(k.start, "has no meaning in an arc in XY"));
         }
-        let mut m = self.take(line, place)?;
+        self.take(line, place)?;
+        let m = &mut self.last;
         if !(m.before[0].known && m.before[1].known && m.after[0].known && m.after[1].known) {
-            return Ok(Step::Move(m));
+            return Ok(Step::Move);
         }
         let [start, end] = [&m.before, &m.after].map(|a| [a[0].place(), a[1].place()]);
         #[expect(clippy::float_cmp, reason = "a full circle is one whose end words say the start again")]
@@ -529,7 +541,7 @@ impl Reader {
             sweep += full;
         }
         m.arc = Some(Arc { centre, radii, start: start_angle, sweep: sweep * turn, by_centre: r.is_none() });
-        Ok(Step::Move(m))
+        Ok(Step::Move)
     }
 }
 
