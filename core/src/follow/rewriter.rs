@@ -62,6 +62,8 @@ struct Work {
     muted: bool,
     summary: Summary,
     card: Temperatures,
+    /// The longest straight move at one height that is sure to need one piece, mm.
+    plain_length: f64,
     seen: Seen,
     scratch: Scratch,
 }
@@ -143,6 +145,7 @@ impl Rewriter {
             options.shift
         );
         let summary = Summary { taper: weight.range(), ..Summary::default() };
+        let plain_length = plain_length(&sheet, tube_width(&sheet, options.tolerance));
         let work = Work {
             sheet,
             weight,
@@ -170,6 +173,7 @@ impl Rewriter {
                 checked: false,
                 pitch: card.screws.as_ref().map(|s| s.pitch),
             },
+            plain_length,
             seen: Seen { at: [f64::NAN; 2], height: 0.0 },
             scratch: Scratch::default(),
         };
@@ -666,9 +670,7 @@ impl Work {
         let length = path.length();
         let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
         let tolerance = self.options.tolerance;
-        // What the table of the map and the rounding of a vertex in XY may add.
-        let slack = 3e-6 + self.sheet.slope_bound() * 0.001;
-        let tau = (tolerance - slack).max(tolerance * 0.5);
+        let tau = tube_width(&self.sheet, tolerance);
         if w0 == 0.0 && w1 == 0.0 {
             vertices.push((1.0, end));
             return Ok(());
@@ -686,7 +688,9 @@ impl Work {
         cuts.clear();
         path.crossings(self.sheet.breaks(), &mut cuts);
         let start = self.z.gap - self.skew;
-        let short = bend(length) * length * length / 8.0 <= tau && !kinked && cuts.is_empty();
+        // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
+        let plain = length <= self.plain_length && rise == 0.0 && path.curvature() == 0.0;
+        let short = !kinked && cuts.is_empty() && (plain || bend(length) * length * length / 8.0 <= tau);
         if short {
             vertices.push((1.0, end));
             self.scratch.cuts = cuts;
@@ -977,6 +981,21 @@ impl Work {
         text.extend_from_slice(ending);
         self.scratch.edits = edits;
     }
+}
+
+/// What is left of the tolerance for the vertices of a move after what the table of the map and the rounding of a
+/// vertex in XY may add.
+fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
+    (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
+}
+
+/// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
+fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
+    let mut length = 1000.0;
+    while sheet.bend(length) * length * length / 8.0 > tau {
+        length *= 0.9;
+    }
+    length
 }
 
 fn e_decimals(word: Option<&Word>) -> u8 {

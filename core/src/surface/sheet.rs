@@ -45,9 +45,13 @@ enum Form {
         edges: [[f64; 2]; 2],
         cells: [usize; 2],
         size: [f64; 2],
+        /// 1 / size.
+        per: [f64; 2],
         /// f, f_x, f_y, f_xy at each node, slopes scaled by the cell's size; row by row.
         nodes: Vec<[f64; 4]>,
-        /// For each cell 0, or 1 + its index in `special`.
+        /// A bit for each cell: whether it is special.
+        is_special: Vec<u64>,
+        /// For each special cell its index in `special`.
         special_of: Vec<u32>,
         special: Vec<Special>,
     },
@@ -161,6 +165,7 @@ impl Sheet {
             }
         }
         let mut special_of = vec![0u32; nx * ny];
+        let mut is_special = vec![0u64; nx * ny / 64 + 1];
         let mut special = Vec::new();
         let reach = NEAR * size[0].max(size[1]);
         for j in 0..ny {
@@ -183,13 +188,25 @@ impl Sheet {
                     node
                 };
                 let corners = [corner(0, 0), corner(1, 0), corner(0, 1), corner(1, 1)];
+                let cell = j * nx + i;
+                is_special[cell / 64] |= 1 << (cell % 64);
+                special_of[cell] = u32::try_from(special.len()).unwrap_or(0);
                 special.push(Special { corners, near });
-                special_of[j * nx + i] = u32::try_from(special.len()).unwrap_or(0);
             }
         }
         let zero = Extreme { x: rect[0], y: rect[1], height: 0.0 };
         let edges = [[rect[0], rect[2]], [rect[1], rect[3]]];
-        let form = Form::Patches { kernels, edges, cells, size, nodes, special_of, special };
+        let form = Form::Patches {
+            kernels,
+            edges,
+            cells,
+            size,
+            per: size.map(|s| 1.0 / s),
+            nodes,
+            is_special,
+            special_of,
+            special,
+        };
         let mut sheet =
             Sheet { form, rect, bend: 0.0, near_weight: 0.0, near_scale: 1.0, slope: 0.0, lowest: zero, highest: zero };
         sheet.measure();
@@ -288,9 +305,9 @@ impl Sheet {
                 let high = heights[[i, j + 1]] * (1.0 - u) + heights[[i + 1, j + 1]] * u;
                 low * (1.0 - v) + high * v
             }
-            Form::Patches { kernels, cells, size, .. } => {
-                let (i, u) = cell_of(x - self.rect[0], size[0], cells[0]);
-                let (j, v) = cell_of(y - self.rect[1], size[1], cells[1]);
+            Form::Patches { kernels, cells, per, .. } => {
+                let (i, u) = cell_of((x - self.rect[0]) * per[0], cells[0]);
+                let (j, v) = cell_of((y - self.rect[1]) * per[1], cells[1]);
                 let (corners, near) = self.corners(i, j);
                 let mut h = hermite(&corners, u, v);
                 for n in near {
@@ -303,20 +320,17 @@ impl Sheet {
 
     #[inline]
     fn corners(&self, i: usize, j: usize) -> ([[f64; 4]; 4], &[u32]) {
-        let Form::Patches { cells, nodes, special_of, special, .. } = &self.form else {
+        let Form::Patches { cells, nodes, is_special, special_of, special, .. } = &self.form else {
             return ([[0.0; 4]; 4], &[]);
         };
-        match special_of[j * cells[0] + i] {
-            0 => {
-                let n = j * (cells[0] + 1) + i;
-                let m = n + cells[0] + 1;
-                ([nodes[n], nodes[n + 1], nodes[m], nodes[m + 1]], &[])
-            }
-            s => {
-                let cell = &special[s as usize - 1];
-                (cell.corners, &cell.near)
-            }
+        let cell = j * cells[0] + i;
+        if is_special[cell / 64] >> (cell % 64) & 1 == 1 {
+            let cell = &special[special_of[cell] as usize];
+            return (cell.corners, &cell.near);
         }
+        let n = cell + j;
+        let m = n + cells[0] + 1;
+        ([nodes[n], nodes[n + 1], nodes[m], nodes[m + 1]], &[])
     }
 
     /// The highest (`sign` 1) or lowest (-1) point of a tabulated map, by branch and bound over squares: within one of
@@ -445,11 +459,11 @@ fn as_f64(n: usize) -> f64 {
     v
 }
 
+/// The cell that holds `t`, in cells, and where in it.
 #[inline]
-fn cell_of(x: f64, size: f64, cells: usize) -> (usize, f64) {
-    let t = x / size;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "x was clamped to the rectangle")]
-    let i = (t as usize).min(cells - 1);
+fn cell_of(t: f64, cells: usize) -> (usize, f64) {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "t was clamped to the rectangle")]
+    let i = (t as i32 as usize).min(cells - 1);
     (i, t - as_f64(i))
 }
 
