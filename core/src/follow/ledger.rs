@@ -55,9 +55,7 @@ impl Decimal {
         // Small numbers, nearly all of them, need no 128-bit division.
         while rest > u128::from(u64::MAX) {
             n -= 1;
-            #[expect(clippy::cast_possible_truncation, reason = "a digit")]
-            let digit = (rest % 10) as u8;
-            digits[n] = b'0' + digit;
+            digits[n] = digit(rest % 10);
             rest /= 10;
             count += 1;
         }
@@ -65,9 +63,7 @@ impl Decimal {
         let mut rest = rest as u64;
         while rest > 0 || count <= self.decimals {
             n -= 1;
-            #[expect(clippy::cast_possible_truncation, reason = "a digit")]
-            let digit = (rest % 10) as u8;
-            digits[n] = b'0' + digit;
+            digits[n] = digit(u128::from(rest % 10));
             rest /= 10;
             count += 1;
         }
@@ -78,6 +74,12 @@ impl Decimal {
             out.extend_from_slice(&digits[point..]);
         }
     }
+}
+
+fn digit(n: u128) -> u8 {
+    #[expect(clippy::cast_possible_truncation, reason = "0 to 9")]
+    let n = n as u8;
+    b'0' + n
 }
 
 /// How one axis's words are written: absolute or relative, the unit's size, and with how many decimals.
@@ -99,16 +101,34 @@ impl Spelling {
     }
 }
 
+/// Decimals of coordinates that are written anew, at the least, in mm and in inches: a micrometre, a quarter of one.
+pub(crate) const PLACE_DECIMALS: [u8; 2] = [3, 5];
+/// Decimals of E that is written anew, at the least.
+pub(crate) const E_DECIMALS: u8 = 5;
+/// No word is written with more decimals than this.
+pub(crate) const MOST_DECIMALS: u8 = 9;
+
 /// See the module. All in mm.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Ledger {
+pub(crate) struct Axis {
+    /// The machine's register less the original's.
     pub gap: f64,
+    /// What the gap should be, kept here where it is a sum over the file (E).
+    pub aim: f64,
+    /// How much of the gap is in the register alone and not in where the machine stands: the rounding of G92.
+    pub skew: f64,
 }
 
-impl Ledger {
+impl Axis {
+    /// How far the machine stands from where the original would have it.
+    #[inline]
+    pub(crate) fn offset(self) -> f64 {
+        self.gap - self.skew
+    }
+
     /// Whether the line's own word may stay: whether it leaves the gap near enough to `aim`.
     #[inline]
-    pub(crate) fn may_stay(&self, aim: f64, how: Spelling) -> bool {
+    pub(crate) fn may_stay(self, aim: f64, how: Spelling) -> bool {
         let gap = if how.absolute { 0.0 } else { self.gap };
         (gap - aim).abs() <= how.half()
     }
@@ -133,6 +153,35 @@ impl Ledger {
             d
         }
     }
+
+    /// G92 names the same value for both registers. What the machine is ahead or behind stays to be made good.
+    pub(crate) fn agree(&mut self) {
+        self.aim -= self.gap;
+        self.gap = 0.0;
+    }
+
+    /// G92 calls the original's place `register`: the value for a machine that stands `offset` away from it.
+    pub(crate) fn rename(&mut self, register: f64, offset: f64, how: Spelling) -> Decimal {
+        let d = self.write(register, 0.0, offset, how);
+        self.skew = self.gap - offset;
+        d
+    }
+
+    /// The registers tell places again.
+    pub(crate) fn clear_skew(&mut self) {
+        self.gap -= self.skew;
+        self.skew = 0.0;
+    }
+}
+
+/// A register as a decimal: what was written, but for noise of the arithmetic below 10^-9.
+pub(crate) fn exact(value: f64) -> Decimal {
+    let mut d = Decimal::round(value, MOST_DECIMALS);
+    while d.decimals > 0 && d.units % 10 == 0 {
+        d.units /= 10;
+        d.decimals -= 1;
+    }
+    d
 }
 
 #[cfg(test)]
@@ -178,7 +227,7 @@ mod tests {
         #[test]
         fn rounding_never_piles_up(steps in proptest::collection::vec((-1.0f64..1.0, -0.3f64..0.3, any::<bool>()), 1..200)) {
             let how = |absolute| Spelling { absolute, unit: 1.0, decimals: 3, least: 3 };
-            let mut ledger = Ledger::default();
+            let mut ledger = Axis::default();
             let (mut register, mut machine) = (0.0, 0.0);
             for (delta, aim, absolute) in steps {
                 register += delta;

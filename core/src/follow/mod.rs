@@ -1,9 +1,14 @@
 //! Following the bed: moves to pieces to bytes.
 
+mod bed;
 mod compose;
+mod floor;
 mod ledger;
+mod motion;
 mod options;
+mod output;
 mod path;
+mod pieces;
 mod rewriter;
 mod split;
 mod summary;

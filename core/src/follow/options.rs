@@ -67,7 +67,7 @@ impl Options {
         if !(0.0005..=0.1).contains(&self.tolerance) {
             return fault(format!("a tolerance of {} mm is not between 0.0005 and 0.1 mm", self.tolerance));
         }
-        if !(self.shift.abs() <= HEIGHT_LIMIT) {
+        if self.shift.is_nan() || self.shift.abs() > HEIGHT_LIMIT {
             return fault(format!("a shift of {} mm is not between -{HEIGHT_LIMIT} and {HEIGHT_LIMIT} mm", self.shift));
         }
         if !self.floor.is_finite() {

@@ -263,6 +263,14 @@ impl HeightMap {
         })
     }
 
+    /// The lowest and the highest point of the map over the readings' rectangle, which are those of the whole map;
+    /// within 1e-6 mm. (A bilinear map has them at readings; a thin-plate map is searched, by branch and bound.)
+    #[must_use]
+    pub fn extremes(&self) -> [Extreme; 2] {
+        let sheet = sheet::Sheet::of(self);
+        [sheet.lowest(), sheet.highest()]
+    }
+
     /// The surface itself, for faster ways to evaluate it: add [`HeightMap::shift`] and clamp to [`HeightMap::measured`].
     pub(crate) fn form(&self) -> &Form {
         &self.form

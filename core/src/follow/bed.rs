@@ -1,0 +1,211 @@
+//! What the path should be over this bed: offsets, the vertices of a move, the flow factor. Nothing is written here.
+
+use super::options::Options;
+use super::path::Path;
+use super::split::{SAMPLES_LIMIT, Tube, Vertex};
+use super::taper::Weight;
+use crate::surface::sheet::Sheet;
+use crate::{Error, ErrorKind, HeightMap};
+
+/// The definition, z + w(z) h(x, y) + shift, and how closely it is to be kept.
+#[derive(Debug, Clone)]
+pub(crate) struct Bed {
+    pub(crate) sheet: Sheet,
+    pub(crate) weight: Weight,
+    shift: f64,
+    tolerance: f64,
+    /// The longest straight move at one height that is sure to need one piece, mm.
+    plain_length: f64,
+    seen: Seen,
+    cuts: Vec<f64>,
+    tube: Tube,
+}
+
+/// The place that was looked at last.
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    at: [f64; 2],
+    height: f64,
+}
+
+/// A move's way and its Z at the two ends, mm.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Way {
+    pub path: Path,
+    pub z: [f64; 2],
+}
+
+impl Bed {
+    pub(crate) fn new(map: &HeightMap, options: &Options) -> Result<Self, Error> {
+        let sheet = Sheet::of(map);
+        let weight = Weight::new(options.taper, &sheet)?;
+        let plain_length = plain_length(&sheet, tube_width(&sheet, options.tolerance));
+        Ok(Bed {
+            sheet,
+            weight,
+            shift: options.shift,
+            tolerance: options.tolerance,
+            plain_length,
+            seen: Seen { at: [f64::NAN; 2], height: 0.0 },
+            cuts: Vec::new(),
+            tube: Tube::default(),
+        })
+    }
+
+    /// h(x, y), remembered for the place asked for last: where one move ends the next one begins.
+    #[inline]
+    fn height(&mut self, [x, y]: [f64; 2]) -> f64 {
+        let Seen { at, height } = self.seen;
+        if at[0].to_bits() == x.to_bits() && at[1].to_bits() == y.to_bits() {
+            return height;
+        }
+        let height = self.sheet.height(x, y);
+        self.seen = Seen { at: [x, y], height };
+        height
+    }
+
+    /// w(z) h(x, y) + shift.
+    #[inline]
+    pub(crate) fn offset(&mut self, place: [f64; 2], z: f64) -> f64 {
+        let w = self.weight.at(z);
+        let h = if w == 0.0 { 0.0 } else { w * self.height(place) };
+        h + self.shift
+    }
+
+    /// The vertices of a move that travels over the bed, from offset `start` to offset `end`: as few as keep the
+    /// tolerance. The last is (1, `end`).
+    ///
+    /// # Errors
+    /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
+    pub(crate) fn vertices(
+        &mut self,
+        way: &Way,
+        start: f64,
+        end: f64,
+        vertices: &mut Vec<Vertex>,
+    ) -> Result<(), Error> {
+        let Way { path, z: [z0, z1] } = *way;
+        let length = path.length();
+        let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
+        let tolerance = self.tolerance;
+        let tau = tube_width(&self.sheet, tolerance);
+        if w0 == 0.0 && w1 == 0.0 {
+            vertices.push((1.0, end));
+            return Ok(());
+        }
+        let rise = if length > 0.0 { (z1 - z0).abs() / length } else { 0.0 };
+        let taper_slope = self.weight.range().map_or(0.0, |[from, to]| 1.0 / (to - from));
+        // A bound of the offset's second derivative along the path, for stretches of up to d mm.
+        let bend = |d: f64| {
+            w0.max(w1) * (self.sheet.bend(d) + self.sheet.slope_bound() * path.curvature())
+                + 2.0 * taper_slope * rise * self.sheet.slope_bound()
+        };
+        let kinks = self.weight.kinks();
+        let kinked = kinks.iter().any(|k| (*k > z0.min(z1)) && (*k < z0.max(z1)));
+        let mut cuts = core::mem::take(&mut self.cuts);
+        cuts.clear();
+        path.crossings(self.sheet.breaks(), &mut cuts);
+        // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
+        let plain = length <= self.plain_length && rise == 0.0 && path.curvature() == 0.0;
+        let short = !kinked && cuts.is_empty() && (plain || bend(length) * length * length / 8.0 <= tau);
+        if short {
+            vertices.push((1.0, end));
+            self.cuts = cuts;
+            return Ok(());
+        }
+        if kinked {
+            cuts.extend(kinks.iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
+        }
+        // Sample so finely that between samples the offset is straight within a hundredth of the tolerance.
+        let fine = tau / 100.0;
+        let mut step = length;
+        for _ in 0..3 {
+            let k = bend(step);
+            step = if k > 0.0 { (8.0 * fine / k).sqrt().min(length) } else { length };
+        }
+        let count = (length / step).ceil();
+        if count.is_nan() || count >= f64::from(SAMPLES_LIMIT) {
+            return Err(Error::new(
+                ErrorKind::Limit,
+                format!("a move of {length:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed"),
+            )
+            .with_help("no printer is that large: the file is damaged here, or in other units than it says"));
+        }
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^5")]
+        let count = count.max(1.0) as u32;
+        cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
+        cuts.sort_unstable_by(f64::total_cmp);
+        let first = self.offset(path.at(0.0), z0);
+        // A start that is off (the first move after the place became known) is made good evenly over the move.
+        let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
+        let mut tube = core::mem::take(&mut self.tube);
+        tube.samples.clear();
+        tube.samples.push((0.0, first + lead));
+        let mut last = 0.0;
+        for t in &cuts {
+            // Two samples at one place add nothing.
+            if *t - last > 1e-12 && 1.0 - *t > 1e-12 {
+                let offset = self.offset(path.at(*t), z0 + (z1 - z0) * t) + lead * (1.0 - t);
+                tube.samples.push((*t, offset));
+                last = *t;
+            }
+        }
+        tube.samples.push((1.0, end));
+        tube.fewest(start, end, tau - fine, vertices);
+        self.tube = tube;
+        self.cuts = cuts;
+        Ok(())
+    }
+
+    /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm that no break of the map
+    /// and no kink of the taper divides (so that it is exact for bilinear maps at one Z).
+    pub(crate) fn flow(&mut self, way: &Way) -> f64 {
+        let Way { path, z: [z0, z1] } = *way;
+        let Some([from, to]) = self.weight.range() else { return 1.0 };
+        let (low, high) = (z0.min(z1), z0.max(z1));
+        if high <= from || low >= to {
+            return 1.0;
+        }
+        let start = self.height(path.at(0.0));
+        let mut cuts = core::mem::take(&mut self.cuts);
+        cuts.clear();
+        path.crossings(self.sheet.breaks(), &mut cuts);
+        if low < from || high > to {
+            cuts.extend([from, to].iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
+        }
+        if path.length() > 1.0 {
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
+            let count = path.length().ceil().clamp(1.0, 1e5) as u32;
+            cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
+        }
+        cuts.sort_unstable_by(f64::total_cmp);
+        cuts.push(1.0);
+        let mut sum = 0.0;
+        let (mut a, mut left) = (0.0, start);
+        for b in &cuts {
+            let t = f64::midpoint(a, *b);
+            let middle = self.height(path.at(t));
+            let right = self.height(path.at(*b));
+            // w' is the same all over the stretch.
+            sum += self.weight.slope(z0 + (z1 - z0) * t) * (b - a) * (left + 4.0 * middle + right) / 6.0;
+            (a, left) = (*b, right);
+        }
+        self.cuts = cuts;
+        1.0 + sum
+    }
+}
+
+/// What is left of the tolerance for the vertices of a move after what the table of the map and the rounding of a
+/// vertex in XY may add.
+fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
+    (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
+}
+
+/// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
+fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
+    let mut length = 1000.0;
+    while sheet.bend(length) * length * length / 8.0 > tau {
+        length *= 0.9;
+    }
+    length
+}

@@ -1,0 +1,74 @@
+//! No move that was not below the floor may come to lie below it: many machines clip such a Z silently.
+
+use crate::{Error, ErrorKind};
+
+/// Watches the path; remembers where it first went below, and how far.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Floor {
+    /// mm.
+    level: f64,
+    below: Option<Below>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Below {
+    line: u64,
+    first_z: f64,
+    worst_z: f64,
+    worst_line: u64,
+    /// How far the bed must come up, mm; `None` if no raising helps.
+    raise: Option<f64>,
+}
+
+impl Floor {
+    pub(crate) fn new(level: f64) -> Self {
+        Floor { level, below: None }
+    }
+
+    /// Z was `z` in the original, is `told` now; the bed's share in that has the weight `w`. Says whether it is well.
+    #[inline]
+    pub(crate) fn watch(&mut self, line: u64, z: f64, told: f64, w: f64) -> bool {
+        if told >= self.level - 1e-9 || z < self.level {
+            return true;
+        }
+        let lift = (w > 0.0).then(|| (self.level - told) / w);
+        let first = Below { line, first_z: told, worst_z: told, worst_line: line, raise: Some(0.0) };
+        let below = self.below.get_or_insert(first);
+        if told < below.worst_z {
+            below.worst_z = told;
+            below.worst_line = line;
+        }
+        below.raise = below.raise.zip(lift).map(|(a, b)| a.max(b));
+        false
+    }
+
+    /// The refusal, if the path went below. `pitch`: mm a turn of the bed's screws, if the card names them.
+    pub(crate) fn refusal(&self, pitch: Option<f64>) -> Option<Error> {
+        let b = self.below?;
+        let floor = self.level;
+        let help = match b.raise {
+            // Rounded up to a hundredth, with room for the rounding of the words.
+            Some(raise) => {
+                let raise = ((raise + 0.001) * 100.0).ceil() / 100.0;
+                let turns = match pitch {
+                    Some(pitch) => format!("{:.2} turn of each knob at {pitch} mm a turn", raise / pitch),
+                    None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", raise / 0.7),
+                };
+                format!("raise the whole bed by {raise:.2} mm ({turns}), read it again, and the file passes")
+            }
+            None => "raising the bed does not help where the taper has ended: choose a smaller shift".to_string(),
+        };
+        Some(
+            Error::new(
+            ErrorKind::Floor,
+            format!(
+                "Z would go to {:.3} mm, below the floor of {floor} mm, which many machines clip silently (the lowest is \
+                 {:.3} mm on line {})",
+                b.first_z, b.worst_z, b.worst_line
+            ),
+        )
+        .at(b.line, 1)
+        .with_help(help),
+        )
+    }
+}

@@ -1,0 +1,192 @@
+//! One motion: where it should go, how much filament it should push, and whether its line may stay.
+
+use super::bed::Way;
+use super::compose::{Source, Value};
+use super::ledger::exact;
+use super::path::Path;
+use super::pieces::Plan;
+use super::rewriter::Work;
+use super::split::Vertex;
+use super::summary::{Offset, WarningKind};
+use crate::Error;
+use crate::toolpath::{AXES, Move};
+
+/// Card and file may differ by this much before it is said, degrees Celsius.
+const WARM: f64 = 10.0;
+
+impl Work {
+    /// Rewrites one motion line.
+    pub(super) fn follow(
+        &mut self,
+        m: &Move,
+        source: Source<'_>,
+        ending: &[u8],
+        out: &mut Vec<u8>,
+    ) -> Result<(), Error> {
+        let line = source.line;
+        let e_word = line.get(b'E');
+        let names_axis = m.arc.is_some() || AXES.iter().any(|l| line.has(*l));
+        if !names_axis && e_word.is_none() {
+            self.output.unchanged(source, ending, out);
+            return Ok(());
+        }
+        let state = self.reader.state();
+        let (absolute, unit) = (state.absolute, state.unit);
+        let e_delta = match e_word.and_then(|w| w.number) {
+            Some(n) if !state.e_absolute => n.value * unit,
+            Some(_) => m.e_delta(),
+            None => 0.0,
+        };
+        self.summary.moves_in += 1;
+        self.summary.extrusion_in += e_delta;
+        let known_after = m.after.iter().all(|a| a.known);
+        let known = known_after && m.before.iter().all(|a| a.known);
+        let travels = known && m.travels();
+        let way = Way { path: Path::of(m), z: [m.before[2].place(), m.after[2].place()] };
+        if e_word.is_some() {
+            self.first_extrusion(m, e_delta);
+        }
+        // Filament first: it looks at the start, which is where the last move ended.
+        let pushes = travels && e_delta > 0.0 && self.options.flow;
+        let factor = if pushes { self.bed.flow(&way) } else { 1.0 };
+
+        // Where the nozzle should be at the end, and by which vertices it gets there.
+        let mut vertices = core::mem::take(&mut self.vertices);
+        vertices.clear();
+        let z_word = line.get(b'Z');
+        let names_place = m.arc.is_some() || [b'X', b'Y', b'Z'].iter().any(|l| line.has(*l));
+        let follows = known_after && names_place;
+        let z_aim = if follows {
+            let end = self.bed.offset([m.after[0].place(), m.after[1].place()], way.z[1]);
+            if travels {
+                let start = self.z.offset();
+                self.bed.vertices(&way, start, end, &mut vertices).map_err(|e| e.at(self.number, 1))?;
+            } else {
+                vertices.push((1.0, end));
+            }
+            self.account(&way, known, &vertices);
+            end + self.z.skew
+        } else {
+            vertices.push((1.0, 0.0));
+            // E or another axis alone, or a place that is not known: the line's own word stays, if it has one.
+            if z_word.is_some() && absolute { 0.0 } else { self.z.gap }
+        };
+        self.summary.moves_out += vertices.len() as u64;
+
+        let z_how = self.place_spelling(absolute, z_word);
+        let e_how = self.e_spelling(e_word);
+        let e_gap_before = self.e.gap;
+        let mut before = None;
+        if e_word.is_some() && e_how.absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) {
+            // The taper has ended, and with it the drift of E: one line sets it right.
+            self.e.agree();
+            before = Some(exact(m.e_before / unit));
+        }
+        if vertices.len() > 1 {
+            let plan = Plan { m, source, path: way.path, vertices: &vertices, z_how, e_how, e_delta, factor, before };
+            self.pieces(&plan, ending, out);
+        } else {
+            let z_stays = match z_word {
+                Some(_) => self.z.may_stay(z_aim, z_how),
+                None => (self.z.gap - z_aim).abs() <= z_how.half(),
+            };
+            let e_aim = self.e.aim + e_delta * (factor - 1.0);
+            let e_stays = e_word.is_none() || self.e.may_stay(e_aim, e_how);
+            let mut edits = core::mem::take(&mut self.edits);
+            edits.clear();
+            if !z_stays {
+                let delta = m.after[2].register - m.before[2].register;
+                edits.push((b'Z', Value::New(self.z.write(m.after[2].register, delta, z_aim, z_how))));
+            } else if z_word.is_some() {
+                self.z.stay(z_how);
+            }
+            if !e_stays {
+                edits.push((b'E', Value::New(self.e.write(m.e_after, e_delta, e_aim, e_how))));
+            } else if e_word.is_some() {
+                self.e.stay(e_how);
+            }
+            self.e.aim = e_aim;
+            if edits.is_empty() && before.is_none() {
+                self.output.unchanged(source, ending, out);
+            } else {
+                let mut text = self.output.text();
+                self.output.set_e_before(source, before, &mut text);
+                self.output.first_piece(source, &edits, None, &mut text);
+                text.extend_from_slice(ending);
+                self.output.changed(text, out);
+            }
+            self.edits = edits;
+        }
+        if e_word.is_some() {
+            // G92 E moves the register, not the filament.
+            let gap_before = if before.is_some() { 0.0 } else { e_gap_before };
+            self.summary.extrusion_out += e_delta + (self.e.gap - gap_before);
+        }
+        self.vertices = vertices;
+        Ok(())
+    }
+
+    /// Said once: how E is meant, and whether the file is for the temperatures of the card. Said of each line: filament
+    /// outside the readings.
+    fn first_extrusion(&mut self, m: &Move, e_delta: f64) {
+        let state = self.reader.state();
+        if !state.e_said && self.summary.warnings.iter().all(|w| w.kind != WarningKind::EModeUnsaid) {
+            let how = if state.e_absolute { "positions (absolute)" } else { "amounts (relative)" };
+            self.summary.warn(WarningKind::EModeUnsaid, self.number, || {
+                format!("neither M82 nor M83 has been said: E words are read as {how}")
+            });
+        }
+        if e_delta <= 0.0 || !m.known() || !m.travels() {
+            return;
+        }
+        let [x0, y0, x1, y1] = self.bed.sheet.rect();
+        let [x, y, z] = [m.after[0].place(), m.after[1].place(), m.after[2].place()];
+        if !(x >= x0 && x <= x1 && y >= y0 && y <= y1) && self.bed.weight.at(z) > 0.0 {
+            self.summary.warn(WarningKind::OutsideReadings, self.number, || {
+                "filament is laid outside the readings' rectangle, where the height at its edge is held".into()
+            });
+        }
+        if self.card.compared {
+            return;
+        }
+        self.card.compared = true;
+        let state = self.reader.state();
+        let pairs = [
+            (self.card.bed_celsius, state.bed_celsius, WarningKind::BedTemperature, "bed"),
+            (self.card.nozzle_celsius, state.nozzle_celsius, WarningKind::NozzleTemperature, "nozzle"),
+        ];
+        for (card, file, kind, what) in pairs {
+            if let (Some(card), Some(file)) = (card, file)
+                && (card - file).abs() > WARM
+            {
+                self.summary.warn(kind, self.number, || {
+                    format!("the card was read with the {what} at {card} degrees Celsius, the file prints at {file}")
+                });
+            }
+        }
+    }
+
+    /// The whole move lies where nothing is compensated any more.
+    fn past_taper(&self, m: &Move) -> bool {
+        [&m.before[2], &m.after[2]].iter().all(|z| z.known && self.bed.weight.at(z.place()) == 0.0)
+    }
+
+    /// Keeps the summary's figures and watches the floor.
+    fn account(&mut self, way: &Way, known: bool, vertices: &[Vertex]) {
+        let [z0, z1] = way.z;
+        for (t, offset) in vertices {
+            let z = if known { z0 + (z1 - z0) * t } else { z1 };
+            let told = z + offset;
+            let range = self.summary.z_range.get_or_insert([told, told]);
+            range[0] = range[0].min(told);
+            range[1] = range[1].max(told);
+            if self.summary.largest_offset.is_none_or(|o| offset.abs() > o.offset.abs()) {
+                let [x, y] = way.path.at(*t);
+                self.summary.largest_offset = Some(Offset { offset: *offset, x, y, line: self.number });
+            }
+            if !self.floor.watch(self.number, z, told, self.bed.weight.at(z)) {
+                self.output.muted = true;
+            }
+        }
+    }
+}

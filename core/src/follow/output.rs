@@ -1,0 +1,206 @@
+//! The text that goes out: lines that stay, lines said anew, the marker before the first of these, N words and
+//! checksums.
+
+use super::compose::{Source, Value, seal};
+use super::ledger::Decimal;
+use super::options::Options;
+use crate::toolpath::words::Word;
+use crate::{Error, ErrorKind, HeightMap};
+
+/// What a marker comment begins with.
+const MARKER: &[u8] = b"; evengap ";
+
+/// See the module.
+#[derive(Debug, Clone)]
+pub(crate) struct Output {
+    /// The marker, without its `; `.
+    pub(crate) marker: String,
+    pub(crate) marked: bool,
+    /// The line in hand begins with a byte order mark.
+    pub(crate) bom: bool,
+    ending: [u8; 2],
+    ending_length: usize,
+    /// Nothing goes out any more: the toolpath is refused, and only the reason is still being gathered.
+    pub(crate) muted: bool,
+    /// Lines put in since N words last began.
+    pub(crate) put_in: i64,
+    /// Lines written that were not in the original.
+    pub(crate) lines_more: u64,
+    /// Lines whose bytes changed.
+    pub(crate) lines_changed: u64,
+    text: Vec<u8>,
+}
+
+impl Output {
+    pub(crate) fn new(map: &HeightMap, options: &Options, taper: Option<[f64; 2]>) -> Self {
+        let taper = match taper {
+            Some([from, to]) => format!("{from}..{to}"),
+            None => "none".to_string(),
+        };
+        let surface = match map.kind() {
+            crate::SurfaceKind::ThinPlate => "thin-plate",
+            crate::SurfaceKind::Bilinear => "bilinear",
+        };
+        let marker = format!(
+            "evengap {} card={} surface={surface} taper={taper} tolerance={} flow={} floor={} shift={}",
+            env!("CARGO_PKG_VERSION"),
+            map.card().digest(),
+            options.tolerance,
+            if options.flow { "on" } else { "off" },
+            options.floor,
+            options.shift
+        );
+        Output {
+            marker,
+            marked: false,
+            bom: false,
+            ending: *b"\n\0",
+            ending_length: 1,
+            muted: false,
+            put_in: 0,
+            lines_more: 0,
+            lines_changed: 0,
+            text: Vec::new(),
+        }
+    }
+
+    /// Remembers how the toolpath ends its lines.
+    #[inline]
+    pub(crate) fn learn_ending(&mut self, ending: &[u8]) {
+        if !ending.is_empty() && ending.len() <= 2 {
+            self.ending[..ending.len()].copy_from_slice(ending);
+            self.ending_length = ending.len();
+        }
+    }
+
+    /// A buffer for a line; give it back with [`Output::changed`].
+    pub(crate) fn text(&mut self) -> Vec<u8> {
+        let mut text = core::mem::take(&mut self.text);
+        text.clear();
+        text
+    }
+
+    #[inline]
+    pub(crate) fn copy(&self, bytes: &[u8], out: &mut Vec<u8>) {
+        if !self.muted {
+            out.extend_from_slice(bytes);
+        }
+    }
+
+    /// A line that stays as it is, but for its N word and checksum where lines were put in before it.
+    pub(crate) fn unchanged(&mut self, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
+        if self.put_in == 0 || source.line.checksum.is_none() {
+            self.copy(source.bytes, out);
+            self.copy(ending, out);
+            return;
+        }
+        let mut text = self.text();
+        self.first_piece(source, &[], None, &mut text);
+        text.extend_from_slice(ending);
+        self.changed(text, out);
+    }
+
+    /// The line itself with `edits`, its N word and checksum made right.
+    pub(crate) fn first_piece(&self, source: Source<'_>, edits: &[(u8, Value)], drop: Option<u8>, text: &mut Vec<u8>) {
+        let Some((star, _)) = source.line.checksum else {
+            source.first(edits, drop, text);
+            return;
+        };
+        let from = text.len();
+        match source.line.get(b'N') {
+            Some(n) if self.put_in != 0 => {
+                let mut all = edits.to_vec();
+                all.push((b'N', Value::New(self.count(source, n))));
+                source.first(&all, drop, text);
+            }
+            _ => source.first(edits, drop, text),
+        }
+        seal(text, from, &source.bytes[star..]);
+    }
+
+    /// The line with these words said anew.
+    pub(crate) fn said_anew(&mut self, source: Source<'_>, edits: &[(u8, Decimal)], ending: &[u8], out: &mut Vec<u8>) {
+        let mut text = self.text();
+        let edits: Vec<_> = edits.iter().map(|(l, d)| (*l, Value::New(*d))).collect();
+        self.first_piece(source, &edits, None, &mut text);
+        text.extend_from_slice(ending);
+        self.changed(text, out);
+    }
+
+    /// A line `G92 E...` before the line in hand, if there is a value.
+    pub(crate) fn set_e_before(&mut self, source: Source<'_>, value: Option<Decimal>, text: &mut Vec<u8>) {
+        if let Some(value) = value {
+            let mut body = b"G92 E".to_vec();
+            value.write(&mut body);
+            self.put_in_line(source, false, &body, text);
+            text.extend_from_slice(self.end_of_line());
+        }
+    }
+
+    fn count(&self, source: Source<'_>, n: &Word) -> Decimal {
+        Decimal { units: source.digits(n).units + i128::from(self.put_in), decimals: 0 }
+    }
+
+    /// A line put in after the line in hand, or before it, with N word and checksum if that has them.
+    pub(crate) fn put_in_line(&mut self, source: Source<'_>, after: bool, body: &[u8], text: &mut Vec<u8>) {
+        let from = text.len();
+        if let Some((_, n)) = source.line.checksum.zip(source.line.get(b'N')) {
+            if after {
+                self.put_in += 1;
+            }
+            text.push(source.bytes[n.start]);
+            self.count(source, n).write(text);
+            text.push(b' ');
+            text.extend_from_slice(body);
+            seal(text, from, &[]);
+            if !after {
+                self.put_in += 1;
+            }
+        } else {
+            text.extend_from_slice(body);
+        }
+        self.lines_more += 1;
+    }
+
+    /// Writes text that differs from the original's, after the marker.
+    pub(crate) fn changed(&mut self, text: Vec<u8>, out: &mut Vec<u8>) {
+        self.lines_changed += 1;
+        if self.muted {
+            self.text = text;
+            return;
+        }
+        let mut rest = &text[..];
+        if !self.marked {
+            self.marked = true;
+            if self.bom {
+                let (bom, line) = rest.split_at(3);
+                out.extend_from_slice(bom);
+                rest = line;
+            }
+            out.extend_from_slice(b"; ");
+            out.extend_from_slice(self.marker.as_bytes());
+            out.extend_from_slice(&self.ending[..self.ending_length]);
+            self.lines_more += 1;
+        }
+        out.extend_from_slice(rest);
+        self.text = text;
+    }
+
+    pub(crate) fn end_of_line(&self) -> &[u8] {
+        &self.ending[..self.ending_length]
+    }
+
+    /// The refusal of a comment line that is the marker of an earlier rewriting.
+    pub(crate) fn already_rewritten(&self, bytes: &[u8]) -> Option<Error> {
+        if !bytes.trim_ascii_start().starts_with(MARKER) {
+            return None;
+        }
+        let text = String::from_utf8_lossy(&bytes[..bytes.len().min(200)]);
+        let card = text.split_whitespace().find_map(|w| w.strip_prefix("card=")).unwrap_or("?").to_string();
+        let same = if self.marker.contains(&format!("card={card} ")) { ", this very one" } else { "" };
+        Some(
+            Error::new(ErrorKind::Refused, format!("the file was already rewritten, with card {card}{same}"))
+                .with_help("rewrite the original file, or allow `already-rewritten`"),
+        )
+    }
+}
