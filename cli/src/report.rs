@@ -79,7 +79,7 @@ pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
         }
         Failure::Closed => {}
         _ if json => crate::files::say(&format!("{}\n", as_json(failure))),
-        Failure::Plain(message) => crate::files::say(&format!("{}\n", render(Level::ERROR.primary_title(message).into()))),
+        Failure::Plain(message) => crate::files::say(&format!("{}\n", render(annotate_snippets::Group::with_title(Level::ERROR.primary_title(message))))),
         Failure::Engine { error, source, note } => crate::files::say(&format!("{}\n", engine(error, source, note.as_deref()))),
     }
     1

@@ -3,7 +3,7 @@
 use super::edge::Edge;
 use super::page::Page;
 use super::svg::{Element, Svg, path_data};
-use super::{Survey, levels, style};
+use super::{levels, style};
 
 /// Ticks aimed at along the longer side.
 const TICKS: f64 = 9.0;
@@ -58,8 +58,7 @@ pub(super) fn grid(svg: &mut Svg, page: &Page) {
         .end();
 }
 
-pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page) {
-    outline(svg, &survey.edge, page).attr("fill", "none").attr("stroke", style::INK).num("stroke-width", 2.2).end();
+pub(super) fn draw(svg: &mut Svg, page: &Page) {
     let [low, high] = page.frame();
     axes(svg, page, low, high);
     heading(svg);

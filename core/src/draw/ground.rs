@@ -22,7 +22,8 @@ const SCREW_ROOM: f64 = SCREW_RADIUS + 3.5;
 /// See [`SCREW_ROOM`].
 const CROSS_ROOM: f64 = CROSS + 1.5;
 
-pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, grid: bool) {
+/// Draws the ground; returns how many readings stand without their figure.
+pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, grid: bool) -> usize {
     // What is placed first has the first choice: the readings, then the screws, then the contours.
     let [low, high] = page.frame();
     let mut taken = Taken::new(low, high);
@@ -34,17 +35,28 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
         taken.take(Area::upright(page.at([screw.x, screw.y]), 2.0 * SCREW_ROOM, 2.0 * SCREW_ROOM));
     }
     let on_screw = |at: [f64; 2]| screws.iter().any(|s| libm::hypot(s.x - at[0], s.y - at[1]) * page.scale < SCREW_ROOM);
+    let lines: Vec<Area> = survey
+        .contours
+        .iter()
+        .flat_map(|c| &c.lines)
+        .flat_map(|line| line.windows(2).map(|pair| Area::piece(page.at(pair[0]), page.at(pair[1]))))
+        .collect();
+    // A contour under a word is worse than a corner beyond the edge, if only a little.
+    let covers = |area: &Area| {
+        let outside = area.corners().into_iter().filter(|c| !survey.edge.holds(page.back(*c))).count();
+        2 * lines.iter().filter(|l| l.meets(area)).count().min(8) + outside
+    };
     let figures: Vec<Word> = survey
         .spots
         .iter()
         .filter_map(|s| {
             let room = if on_screw(s.at) { SCREW_ROOM } else { CROSS_ROOM };
-            word(levels::signed(s.height, survey.decimals), page.at(s.at), style::SPOT, room, &mut taken)
+            word(levels::signed(s.height, survey.decimals), page.at(s.at), style::SPOT, room, &mut taken, &covers)
         })
         .collect();
     let names: Vec<Word> = screws
         .iter()
-        .filter_map(|s| word(s.name.clone(), page.at([s.x, s.y]), style::SMALL, SCREW_ROOM, &mut taken))
+        .filter_map(|s| word(s.name.clone(), page.at([s.x, s.y]), style::SMALL, SCREW_ROOM, &mut taken, &covers))
         .collect();
 
     svg.tag("g").attr("clip-path", &format!("url(#{clip})")).open();
@@ -55,15 +67,28 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
     keep_outs(svg, survey, page);
     svg.close();
     contours(svg, survey, page, &mut taken);
+    frame::outline(svg, &survey.edge, page)
+        .attr("fill", "none")
+        .attr("stroke", style::INK)
+        .num("stroke-width", 2.2)
+        .end();
     screw_signs(svg, screws, page);
     words(svg, &names, style::SMALL, style::SCREW);
     spot_signs(svg, survey, page);
     words(svg, &figures, style::SPOT, style::INK);
+    survey.spots.len() - figures.len()
 }
 
-fn word(text: String, at: [f64; 2], size: f64, radius: f64, taken: &mut Taken) -> Option<Word> {
+fn word(
+    text: String,
+    at: [f64; 2],
+    size: f64,
+    radius: f64,
+    taken: &mut Taken,
+    covers: &dyn Fn(&Area) -> usize,
+) -> Option<Word> {
     let room = [style::text_width(&text, size) + 4.0, size + 3.0];
-    taken.beside(at, room, radius + 1.0).map(|centre| Word { centre, text })
+    taken.beside(at, room, radius + 1.0, covers).map(|centre| Word { centre, text })
 }
 
 /// Each tint is laid over the last: all that is at or above its contour.

@@ -6,11 +6,13 @@ use super::page::{Page, WIDTH};
 use super::svg::{Svg, path_data};
 use super::{Survey, frame, palette, style};
 use crate::card::Method;
+use crate::surface::SurfaceKind;
 
 const MARGIN: f64 = 40.0;
 const STRIP: f64 = 20.0;
 const ROW: f64 = 25.0;
-const SIGNS_WIDTH: f64 = 420.0;
+const GAP: f64 = 42.0;
+const SIGNS_COLUMN: f64 = 222.0;
 const BLOCK_LEFT: f64 = 490.0;
 const NAMES_WIDTH: f64 = 116.0;
 
@@ -28,13 +30,14 @@ impl Legend {
         let rows = title_rows(survey);
         #[expect(clippy::cast_precision_loss, reason = "a handful of rows")]
         let lines = rows.len() as f64;
-        Legend { top, bottom: top + STRIP + 50.0 + lines * ROW + 36.0, rows }
+        Legend { top, bottom: top + STRIP + GAP + lines * ROW + 28.0, rows }
     }
 
-    pub(super) fn draw(&self, svg: &mut Svg, survey: &Survey<'_>) {
+    /// `left_out`: readings whose figures found no room.
+    pub(super) fn draw(&self, svg: &mut Svg, survey: &Survey<'_>, left_out: usize) {
         strip(svg, survey, self.top);
-        let top = self.top + STRIP + 50.0;
-        signs(svg, survey, top);
+        let top = self.top + STRIP + GAP;
+        signs(svg, survey, top, left_out);
         self.title_block(svg, top);
     }
 
@@ -94,7 +97,7 @@ enum Sign {
     KeepOut,
 }
 
-fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64) {
+fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64, left_out: usize) {
     let levels = &survey.levels;
     let has = |w: fn(&super::levels::Levels, usize) -> bool| (0..levels.len()).any(|i| w(levels, i));
     let mut list = vec![(Sign::Spot, "reading, with its height")];
@@ -120,9 +123,15 @@ fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64) {
     for (k, (sign, words)) in list.iter().enumerate() {
         let (column, row) = (k % 2, k / 2);
         #[expect(clippy::cast_precision_loss, reason = "a handful of signs")]
-        let (x, y) = (MARGIN + column as f64 * 0.48 * SIGNS_WIDTH, top + 12.0 + row as f64 * 34.0);
+        let (x, y) = (MARGIN + column as f64 * SIGNS_COLUMN, top + 12.0 + row as f64 * 34.0);
         draw_sign(svg, sign, x, y);
         svg.tag("text").nums(&[("x", x + 44.0), ("y", y + 5.0)]).text(words);
+    }
+    if left_out > 0 {
+        #[expect(clippy::cast_precision_loss, reason = "a handful of signs")]
+        let y = top + 17.0 + list.len().div_ceil(2) as f64 * 34.0;
+        let words = format!("{left_out} readings stand without their height, for want of room");
+        svg.tag("text").nums(&[("x", MARGIN), ("y", y)]).attr("fill", style::QUIET).text(&words);
     }
     svg.close();
 }
@@ -170,6 +179,7 @@ fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
     if let Some([x, y]) = card.readings.right_at {
         rows.push(("Set to 0 at", format!("X {}, Y {}", plain(x, 3), plain(y, 3))));
     }
+    rows.push(("Surface", surface(survey).to_owned()));
     rows.push(("Taken at", temperatures(card.readings.bed_celsius, card.readings.nozzle_celsius)));
     rows.push(("Bed", bed(survey)));
     rows.push(("Card", survey.digest.clone()));
@@ -184,12 +194,20 @@ fn readings(survey: &Survey<'_>) -> String {
     let readings = &survey.card.readings;
     let with = |what: &str, size: Option<f64>| size.map_or(String::new(), |s| format!(", {what} {} mm", plain(s, 4)));
     let how = match readings.method {
-        Method::Drag => format!("sheet drag{}", with("sheet", readings.sheet)),
+        Method::Drag => format!("nozzle on a sheet{}", readings.sheet.map_or(String::new(), |s| format!(" of {} mm", plain(s, 4)))),
         Method::Gauge => format!("feeler gauge{}", with("nozzle at", readings.parked)),
         Method::Patch => format!("printed patches{}", with("nozzle at", readings.parked)),
         Method::Dial => "dial indicator".to_owned(),
     };
     format!("{}, {how}", readings.points.len())
+}
+
+fn surface(survey: &Survey<'_>) -> &'static str {
+    match (survey.map.kind(), survey.map.smoothed().is_some()) {
+        (SurfaceKind::ThinPlate, true) => "thin plate, smoothed as the spread asks",
+        (SurfaceKind::ThinPlate, false) => "thin plate through the readings",
+        (SurfaceKind::Bilinear, _) => "bilinear between the readings",
+    }
 }
 
 fn temperatures(bed: Option<f64>, nozzle: Option<f64>) -> String {

@@ -50,9 +50,7 @@ impl Default for PlanOptions {
 /// The same card, map and options give the same bytes, natively and in WASM. There is no date on the sheet.
 #[must_use]
 pub fn plan(card: &Card, map: &HeightMap, options: &PlanOptions) -> String {
-    let spots: Vec<Spot> = spots(card, map);
-    let survey = Survey::new(card, card.digest(), spots, map.measured(), &|x, y| map.height(x, y));
-    survey.draw(options)
+    Survey::new(card, map).draw(options)
 }
 
 /// A place that was read, and the mean of its readings.
@@ -60,11 +58,6 @@ pub fn plan(card: &Card, map: &HeightMap, options: &PlanOptions) -> String {
 struct Spot {
     at: [f64; 2],
     height: f64,
-}
-
-fn spots(card: &Card, map: &HeightMap) -> Vec<Spot> {
-    let _ = map;
-    pooled(card.spot_heights().iter().map(|s| Spot { at: [s.x, s.y], height: s.height }))
 }
 
 /// One spot for each place, in the order in which the places first come.
@@ -85,6 +78,7 @@ fn pooled(readings: impl Iterator<Item = Spot>) -> Vec<Spot> {
 /// Everything that is drawn, still in mm.
 struct Survey<'a> {
     card: &'a Card,
+    map: &'a HeightMap,
     digest: String,
     edge: Edge,
     spots: Vec<Spot>,
@@ -98,14 +92,24 @@ struct Survey<'a> {
 }
 
 impl<'a> Survey<'a> {
-    fn new(card: &'a Card, digest: String, spots: Vec<Spot>, measured: [f64; 4], height: &dyn Fn(f64, f64) -> f64) -> Survey<'a> {
+    fn new(card: &'a Card, map: &'a HeightMap) -> Survey<'a> {
         let edge = Edge::of(&card.bed);
+        let spots = pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: r.height }));
         let places: Vec<[f64; 2]> = spots.iter().map(|s| s.at).collect();
-        let grid = Grid::sample(&edge, &places, height);
+        let grid = Grid::sample(&edge, &places, &|x, y| map.height(x, y));
         let levels = Levels::between(grid.range[0], grid.range[1]);
-        let contours = grid.contours(&levels, &edge);
-        let measured = Edge::rectangle(measured);
-        Survey { card, digest, edge, spots, decimals: decimals(card), measured, range: grid.range, levels, contours }
+        Survey {
+            card,
+            map,
+            digest: card.digest(),
+            contours: grid.contours(&levels, &edge),
+            edge,
+            spots,
+            decimals: decimals(card),
+            measured: Edge::rectangle(map.measured()),
+            range: grid.range,
+            levels,
+        }
     }
 
     /// Whether the rectangle of the readings covers the whole bed.
@@ -141,9 +145,9 @@ impl<'a> Survey<'a> {
         svg.close();
         svg.close();
 
-        ground::draw(&mut svg, self, &page, &clip, options.grid);
-        frame::draw(&mut svg, self, &page);
-        legend.draw(&mut svg, self);
+        let left_out = ground::draw(&mut svg, self, &page, &clip, options.grid);
+        frame::draw(&mut svg, &page);
+        legend.draw(&mut svg, self, left_out);
         svg.finish()
     }
 }

@@ -9,7 +9,7 @@ pub(super) const WIDTH: f64 = 1000.0;
 const LEFT: f64 = 84.0;
 const RIGHT: f64 = 46.0;
 /// Room above the bed: heading and the word "back".
-const TOP: f64 = 118.0;
+const TOP: f64 = 108.0;
 /// The bed is drawn no taller than this, so that the sheet still fits a page of A4.
 const TALLEST: f64 = 900.0;
 
@@ -58,6 +58,11 @@ impl Page {
     /// A place on the bed, mm, as a place on the sheet.
     pub(super) fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         [self.left + (x - self.x0) * self.scale, self.top + (self.y1 - y) * self.scale]
+    }
+
+    /// A place on the sheet as a place on the bed, mm.
+    pub(super) fn back(&self, [u, v]: [f64; 2]) -> [f64; 2] {
+        [(u - self.left) / self.scale + self.x0, self.y1 - (v - self.top) / self.scale]
     }
 
     /// A line on the bed as a line on the sheet.

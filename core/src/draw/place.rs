@@ -15,6 +15,22 @@ impl Area {
         Area { centre, half: [0.5 * width, 0.5 * height], turn: [1.0, 0.0] }
     }
 
+    /// The piece of a line from `p` to `q`, which has no height.
+    pub(super) fn piece(p: [f64; 2], q: [f64; 2]) -> Area {
+        let (dx, dy) = (q[0] - p[0], q[1] - p[1]);
+        let length = libm::hypot(dx, dy);
+        let turn = if length > 0.0 { [dx / length, dy / length] } else { [1.0, 0.0] };
+        Area { centre: [0.5 * (p[0] + q[0]), 0.5 * (p[1] + q[1])], half: [0.5 * length, 0.0], turn }
+    }
+
+    /// Its four corners.
+    pub(super) fn corners(&self) -> [[f64; 2]; 4] {
+        let [u, v] = self.axes();
+        [[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]].map(|[a, b]| {
+            core::array::from_fn(|k| self.centre[k] + a * self.half[0] * u[k] + b * self.half[1] * v[k])
+        })
+    }
+
     fn axes(&self) -> [[f64; 2]; 2] {
         let [c, s] = self.turn;
         [[c, s], [-s, c]]
@@ -69,8 +85,14 @@ impl Taken {
         area.within(self.low, self.high) && !self.areas.iter().any(|a| a.meets(area))
     }
 
-    /// Takes the first free place for a text of `size` beside the point, `gap` away from it; its centre, if there is one.
-    pub(super) fn beside(&mut self, point: [f64; 2], size: [f64; 2], gap: f64) -> Option<[f64; 2]> {
+    /// Takes the free place for a text of `size` beside the point, `gap` away from it, that covers least; its centre, if there is one.
+    pub(super) fn beside(
+        &mut self,
+        point: [f64; 2],
+        size: [f64; 2],
+        gap: f64,
+        covers: &dyn Fn(&Area) -> usize,
+    ) -> Option<[f64; 2]> {
         let [dx, dy] = [gap + 0.5 * size[0], gap + 0.5 * size[1]];
         let slant = 0.7 * gap + 0.5 * size[1];
         let places =
@@ -78,7 +100,8 @@ impl Taken {
         let area = places
             .into_iter()
             .map(|[u, v]| Area::upright([point[0] + u, point[1] + v], size[0], size[1]))
-            .find(|area| self.is_free(area))?;
+            .filter(|area| self.is_free(area))
+            .min_by_key(covers)?;
         self.take(area);
         Some(area.centre)
     }
@@ -96,7 +119,7 @@ pub(super) struct OnLine {
 const APART: f64 = 330.0;
 
 /// Free air on each side of a figure on its line.
-const AIR: f64 = 4.0;
+const AIR: f64 = 9.0;
 
 /// Places figures of `size` on the straightest free stretches of a line, and takes them.
 pub(super) fn along(line: &[[f64; 2]], size: [f64; 2], taken: &mut Taken) -> Vec<OnLine> {
@@ -232,12 +255,20 @@ mod tests {
     fn a_second_word_goes_to_another_side_and_none_leaves_the_sheet() {
         let mut taken = sheet();
         let size = [60.0, 20.0];
-        let first = taken.beside([500.0, 500.0], size, 6.0).unwrap();
-        let second = taken.beside([500.0, 500.0], size, 6.0).unwrap();
+        let first = taken.beside([500.0, 500.0], size, 6.0, &|_| 0).unwrap();
+        let second = taken.beside([500.0, 500.0], size, 6.0, &|_| 0).unwrap();
         assert!(first[0] > 500.0 && first != second);
-        let at_edge = taken.beside([990.0, 300.0], size, 6.0).unwrap();
+        let at_edge = taken.beside([990.0, 300.0], size, 6.0, &|_| 0).unwrap();
         assert!(at_edge[0] < 990.0);
-        assert_eq!(Taken::new([0.0, 0.0], [30.0, 30.0]).beside([15.0, 15.0], size, 6.0), None);
+        assert_eq!(Taken::new([0.0, 0.0], [30.0, 30.0]).beside([15.0, 15.0], size, 6.0, &|_| 0), None);
+    }
+
+    #[test]
+    fn a_word_goes_where_it_covers_least() {
+        let line = Area::piece([400.0, 480.0], [600.0, 485.0]);
+        let covers = |area: &Area| usize::from(area.meets(&line));
+        let at = sheet().beside([500.0, 500.0], [60.0, 20.0], 6.0, &covers).unwrap();
+        assert!(at[1] >= 500.0, "{at:?}");
     }
 
     #[test]
