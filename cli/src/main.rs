@@ -7,6 +7,7 @@ mod cautions;
 mod files;
 mod map;
 mod picture;
+mod points;
 mod progress;
 mod report;
 mod rewrite;

@@ -1,6 +1,6 @@
 //! The plan as a file: SVG as the core draws it, or PNG.
 
-use crate::files::{Name, Target};
+use crate::files::{self, Name, Target};
 use crate::report::Failure;
 use evengap::draw::{PlanOptions, plan};
 use evengap::{Card, HeightMap};
@@ -40,7 +40,14 @@ impl Picture {
     pub(crate) fn write(&self, card: &Card, map: &HeightMap) -> Result<(), Failure> {
         let bytes = match self.kind {
             Kind::Svg => plan(card, map, &PlanOptions::default()).into_bytes(),
-            Kind::Png => png(&plan(card, map, &PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?,
+            Kind::Png => {
+                if let Some(name) = undrawable(card) {
+                    files::say(&format!(
+                        "Note: the PNG cannot show every letter of \"{name}\"; the SVG can, where the reader has them.\n"
+                    ));
+                }
+                png(&plan(card, map, &PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?
+            }
         };
         let mut target = Target::create(&Name::Path(self.path.clone()))?;
         target.put(&bytes)?;
@@ -50,6 +57,12 @@ impl Picture {
 
 /// Pixels across: 200 an inch on A4 with 10 mm margins.
 const PNG_WIDTH: f64 = 1500.0;
+
+/// A screw's name with a letter that the fonts brought along do not have: they have Latin, Greek and Cyrillic.
+fn undrawable(card: &Card) -> Option<&str> {
+    let has = |c: char| matches!(c, '\u{20}'..='\u{7e}' | '\u{a0}'..='\u{17f}' | '\u{384}'..='\u{3ce}' | '\u{400}'..='\u{45f}');
+    card.screws.iter().flat_map(|s| &s.at).map(|s| s.name.as_str()).find(|n| !n.chars().all(has))
+}
 
 /// Draws SVG as PNG with the two fonts that come with the command and no others: the same picture on every machine.
 #[cfg(feature = "png")]

@@ -1,6 +1,6 @@
 //! What went wrong, told to a person or to a program, and the exit status that follows.
 
-use annotate_snippets::{AnnotationKind, Level, Message, Origin, Renderer, Snippet};
+use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
 use evengap::{Error, ErrorKind, Place};
 use std::io;
 use std::path::Path;
@@ -8,14 +8,57 @@ use std::path::Path;
 /// Why the command did not do what was asked.
 #[derive(Debug)]
 pub(crate) enum Failure {
-    /// The engine refused; with what is known of the text that it speaks of.
-    Engine { error: Error, source: Source, note: Option<String> },
+    /// A text, a toolpath or an option was refused.
+    Refused(Box<Refusal>),
     /// A file, or the machine.
     Plain(String),
     /// Wrong usage (or help and version, which clap reports the same way).
     Usage(clap::Error),
     /// The reader of our output went away: nothing to say, nobody to say it to.
     Closed,
+}
+
+/// What was refused, where, and what to do about it.
+#[derive(Debug)]
+pub(crate) struct Refusal {
+    kind: Kind,
+    message: String,
+    help: Option<String>,
+    places: Vec<Place>,
+    source: Source,
+    note: Option<String>,
+}
+
+impl Refusal {
+    /// The engine's error; with what is known of the text that it speaks of.
+    pub(crate) fn by_engine(error: &Error, source: Source) -> Refusal {
+        Refusal {
+            kind: Kind::Engine(error.kind()),
+            message: error.message().to_owned(),
+            help: error.help().map(str::to_owned),
+            places: error.places().to_vec(),
+            source,
+            note: None,
+        }
+    }
+
+    /// The command's own, about a line of text; the column counts bytes from 1.
+    pub(crate) fn of_line(message: String, name: String, place: Place, line: &str) -> Refusal {
+        let source = Source { name, lines: vec![(place.line, line.as_bytes().to_vec())] };
+        Refusal { kind: Kind::Command("points"), message, help: None, places: vec![place], source, note: None }
+    }
+
+    /// With one thing more to know.
+    pub(crate) fn with_note(mut self, note: Option<&str>) -> Refusal {
+        self.note = note.map(str::to_owned);
+        self
+    }
+}
+
+impl From<Refusal> for Failure {
+    fn from(refusal: Refusal) -> Failure {
+        Failure::Refused(Box::new(refusal))
+    }
 }
 
 /// A text that an error's places lie in.
@@ -63,9 +106,8 @@ impl Failure {
         }
     }
 
-    pub(crate) fn card(error: Error, name: String, text: &str) -> Failure {
-        let source = Source::of_text(name, text, &error);
-        Failure::Engine { error, source, note: None }
+    pub(crate) fn card(error: &Error, name: String, text: &str) -> Failure {
+        Refusal::by_engine(error, Source::of_text(name, text, error)).into()
     }
 }
 
@@ -79,8 +121,11 @@ pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
         }
         Failure::Closed => {}
         _ if json => crate::files::say(&format!("{}\n", as_json(failure))),
-        Failure::Plain(message) => crate::files::say(&format!("{}\n", render(annotate_snippets::Group::with_title(Level::ERROR.primary_title(message))))),
-        Failure::Engine { error, source, note } => crate::files::say(&format!("{}\n", engine(error, source, note.as_deref()))),
+        Failure::Plain(message) => crate::files::say(&format!(
+            "{}\n",
+            render(annotate_snippets::Group::with_title(Level::ERROR.primary_title(message)))
+        )),
+        Failure::Refused(refusal) => crate::files::say(&format!("{}\n", pointed(refusal))),
     }
     1
 }
@@ -90,33 +135,45 @@ fn render(group: annotate_snippets::Group<'_>) -> String {
     Renderer::styled().render(&[group])
 }
 
+/// Places shown of one error.
+const MOST_EXCERPTS: usize = 6;
+
 /// Longest excerpt of a line, in bytes: a line may hold 21 000.
 const EXCERPT: usize = 200;
 
-fn engine(error: &Error, source: &Source, note: Option<&str>) -> String {
-    let mut group = annotate_snippets::Group::with_title(Level::ERROR.primary_title(error.message()));
-    let excerpts: Vec<(Place, Option<Excerpt>)> = error
-        .places()
+fn pointed(refusal: &Refusal) -> String {
+    let Refusal { message, help, places, source, note, .. } = refusal;
+    let mut group = annotate_snippets::Group::with_title(Level::ERROR.primary_title(message.as_str()));
+    let excerpts: Vec<(Place, Option<Excerpt>)> = places
         .iter()
+        .take(MOST_EXCERPTS)
         .map(|p| (*p, source.lines.iter().find(|(n, _)| *n == p.line).and_then(|(_, l)| excerpt(l, p.column))))
         .collect();
     for (place, excerpt) in &excerpts {
         let (line, column) = (to_usize(place.line), to_usize(place.column));
-        group = group.element(Origin::path(source.name.as_str()).line(line).char_column(column));
-        if let Some(excerpt) = excerpt {
-            let mark = AnnotationKind::Primary.span(excerpt.mark.clone());
-            group = group.element(Snippet::source(excerpt.text.as_str()).line_start(line).annotation(mark));
-        }
+        let origin = Origin::path(source.name.as_str()).line(line).char_column(column);
+        group = match excerpt {
+            Some(excerpt) => {
+                let mark = AnnotationKind::Primary.span(excerpt.mark.clone());
+                let snippet = Snippet::source(excerpt.text.as_str()).line_start(line).annotation(mark);
+                // The renderer counts the column in what it is given: right only where that is the line itself.
+                if excerpt.mark.start + 1 == column {
+                    group.element(snippet.path(source.name.as_str()))
+                } else {
+                    group.element(origin).element(snippet)
+                }
+            }
+            None => group.element(origin),
+        };
     }
-    if error.places().is_empty() && !source.name.is_empty() {
+    if places.is_empty() && !source.name.is_empty() {
         group = group.element(Origin::path(source.name.as_str()));
     }
-    let help: Option<Message<'_>> = error.help().map(|h| Level::HELP.message(h));
     if let Some(help) = help {
-        group = group.element(help);
+        group = group.element(Level::HELP.message(help.as_str()));
     }
     if let Some(note) = note {
-        group = group.element(Level::NOTE.message(note));
+        group = group.element(Level::NOTE.message(note.as_str()));
     }
     render(group)
 }
@@ -139,7 +196,8 @@ fn excerpt(line: &[u8], column: u64) -> Option<Excerpt> {
     let at = to_usize(column).checked_sub(1)?.min(line.len());
     let from = if line.len() <= EXCERPT { 0 } else { at.saturating_sub(EXCERPT / 3).min(line.len() - EXCERPT) };
     let to = line.len().min(from + EXCERPT);
-    let word = line[at..to].iter().take_while(|b| !b.is_ascii_whitespace() && **b != b';' && **b != b',').count().max(1);
+    let word =
+        line[at..to].iter().take_while(|b| !b.is_ascii_whitespace() && **b != b';' && **b != b',').count().max(1);
     let end = (at + word).min(to);
     let mut text = String::new();
     if from > 0 {
@@ -175,7 +233,7 @@ struct Fault<'a> {
     places: &'a [Place],
 }
 
-#[derive(serde::Serialize)]
+#[derive(Debug, Clone, Copy, serde::Serialize)]
 #[serde(untagged)]
 enum Kind {
     Engine(ErrorKind),
@@ -184,13 +242,13 @@ enum Kind {
 
 fn as_json(failure: &Failure) -> String {
     let error = match failure {
-        Failure::Engine { error, source, note } => Fault {
-            kind: Kind::Engine(error.kind()),
-            message: error.message(),
-            help: error.help(),
-            note: note.as_deref(),
-            file: Some(source.name.as_str()),
-            places: error.places(),
+        Failure::Refused(r) => Fault {
+            kind: r.kind,
+            message: &r.message,
+            help: r.help.as_deref(),
+            note: r.note.as_deref(),
+            file: Some(r.source.name.as_str()).filter(|n| !n.is_empty()),
+            places: &r.places,
         },
         Failure::Plain(message) => {
             Fault { kind: Kind::Command("files"), message, help: None, note: None, file: None, places: &[] }

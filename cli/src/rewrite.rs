@@ -1,15 +1,14 @@
 //! `evengap rewrite`: a sliced file in, a file that follows the bed out.
 
-use crate::cautions;
+use crate::cautions::{self, cautions};
 use crate::files::{self, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::progress::Progress;
-use crate::report::{Failure, Source};
+use crate::report::{Failure, Refusal, Source};
 use clap::error::ErrorKind as Usage;
 use clap::{ArgGroup, CommandFactory as _, ValueEnum};
 use evengap::HeightMap;
-use evengap::follow::{Options, Rewriter, Summary, Taper};
-use evengap::toolpath::EMode;
+use evengap::follow::{EMode, Options, Rewriter, Summary, Taper};
 use std::io::{self, Read as _};
 use std::path::PathBuf;
 
@@ -64,21 +63,17 @@ pub(crate) struct Args {
     quiet: bool,
 }
 
-const AFTER_HELP: &str = "\
-The output is written beside the target, flushed to the medium and renamed when it is whole: on any error the target is
-as it was. OUT may be IN.
-
-Examples:
+const AFTER_HELP: &str = concat!(
+    "The output is written beside the target, flushed to the medium and renamed when it is whole: on any error the target is as it \
+     was. OUT may be IN. Where the output is a stream, a refusal midway leaves a part that must be thrown away; the exit status \
+     is 1.\n\nExamples:
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode --taper 0.6..6
   evengap rewrite - --card bed.toml -o - < part.gcode > part.even.gcode
-A slicing program's post-processing hook, with EVENGAP_CARD set to the card's path:
-  evengap rewrite --in-place FILE
-
-Cautions:
-  Hot nozzle and bed, moving axes, pinch points. A wrong sign or datum drives the nozzle into the bed: run the first
-  file with a hand on the power switch, first above the bed. Watch the whole first layer. Never leave a printer
-  unattended. Mains wiring only by someone licensed for it, by local code. The printer maker's instructions come first.";
+In a slicing program's post-processing hook, with EVENGAP_CARD set to the card's path:
+  evengap rewrite --in-place FILE\n\n",
+    cautions!()
+);
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Switch {
@@ -118,7 +113,8 @@ fn parse_taper(text: &str) -> Result<Taper, String> {
         "none" => Ok(Taper::None),
         _ => {
             let (from, to) = text.split_once("..").ok_or_else(wrong)?;
-            let (from, to) = (parse_millimetres(from).map_err(|_| wrong())?, parse_millimetres(to).map_err(|_| wrong())?);
+            let (from, to) =
+                (parse_millimetres(from).map_err(|_| wrong())?, parse_millimetres(to).map_err(|_| wrong())?);
             Ok(Taper::Range { from, to })
         }
     }
@@ -151,7 +147,9 @@ impl Args {
         }
         match &self.output {
             Some(output) => Ok(output.clone()),
-            None if self.input == Name::Standard => Err(usage("standard input cannot be rewritten in place: give -o OUT")),
+            None if self.input == Name::Standard => {
+                Err(usage("standard input cannot be rewritten in place: give -o OUT"))
+            }
             None => Ok(self.input.clone()),
         }
     }
@@ -183,12 +181,10 @@ fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Summary, 
         let refuse = |error: evengap::Error, tail: &Tail, written: bool| {
             let lines = error.places().iter().filter_map(|p| Some((p.line, args.line(p.line, tail)?))).collect();
             let source = Source { name: args.input.shown(), lines };
-            let note = written.then(|| PARTLY_WRITTEN.to_owned());
-            Failure::Engine { error, source, note }
+            Failure::from(Refusal::by_engine(&error, source).with_note(written.then_some(PARTLY_WRITTEN)))
         };
         let mut written = false;
-        let mut rewriter = Rewriter::new(map, args.options())
-            .map_err(|error| Failure::Engine { error, source: Source::default(), note: None })?;
+        let mut rewriter = Rewriter::new(map, args.options()).map_err(|e| Refusal::by_engine(&e, Source::default()))?;
         loop {
             tail.turn();
             match input.read(tail.room()) {
@@ -317,12 +313,8 @@ fn shown_output(output: &Name) -> String {
 }
 
 fn json(args: &Args, output: &Name, summary: &Summary) -> String {
-    let report = Report {
-        input: args.input.shown(),
-        output: shown_output(output),
-        summary,
-        caution: cautions::BEFORE_PRINTING,
-    };
+    let report =
+        Report { input: args.input.shown(), output: shown_output(output), summary, caution: cautions::BEFORE_PRINTING };
     let mut text = serde_json::to_string_pretty(&report).unwrap_or_default();
     text.push('\n');
     text
@@ -339,16 +331,24 @@ fn told(args: &Args, output: &Name, s: &Summary) -> String {
         if s.lines_changed == 0 && s.marker.is_none() {
             lines.push("  Nothing had to change: the output is the input.".to_owned());
         }
-        lines.push(format!("  Moves       {} in, {} out{}", s.moves_in, s.moves_out, percent(to_f64(s.moves_in), to_f64(s.moves_out))));
+        lines.push(format!(
+            "  Moves       {} in, {} out{}",
+            s.moves_in,
+            s.moves_out,
+            percent(to_f64(s.moves_in), to_f64(s.moves_out))
+        ));
         if let Some(o) = s.largest_offset {
-            lines.push(format!("  Offset      at most {:+.3} mm, at X {:.3} Y {:.3} (line {})", o.offset, o.x, o.y, o.line));
+            lines.push(format!(
+                "  Offset      at most {:+.3} mm, at X {:.3} Y {:.3} (line {})",
+                o.offset, o.x, o.y, o.line
+            ));
         }
         lines.push(match s.taper {
             Some([from, to]) => format!("  Taper       whole up to Z {from:.3} mm, ended at Z {to:.3} mm"),
             None => "  Taper       none: the whole path follows the bed".to_owned(),
         });
         lines.push(format!(
-            "  Extrusion   {:.3} mm in, {:.3} mm out{}",
+            "  Extrusion   E {:.3} in, {:.3} out{}",
             s.extrusion_in,
             s.extrusion_out,
             percent(s.extrusion_in, s.extrusion_out)

@@ -32,7 +32,7 @@ pub(crate) fn as_the_bed_lies(cells: &[Cell]) -> String {
         row.sort_by(|a, b| a.x.total_cmp(&b.x));
         for (k, line) in lines(row.iter().map(|c| (span.at(c.x), right_aligned(&c.text, cell)))).iter().enumerate() {
             let head = if k == 0 { format!("  Y {label:>margin$}") } else { " ".repeat(margin + 4) };
-            out.push_str(&format!("{head}  {line}\n"));
+            out.push_str(&format!("{head}  {}\n", line.trim_end()));
         }
     }
     out.push_str(&format!("{indent}front\n"));

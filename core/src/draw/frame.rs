@@ -91,7 +91,10 @@ fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
 }
 
 fn heading(svg: &mut Svg) {
-    svg.tag("text").nums(&[("x", 40.0), ("y", 52.0), ("font-size", style::HEADING)]).attr("font-weight", "600").text("Plan of the bed");
+    svg.tag("text")
+        .nums(&[("x", 40.0), ("y", 52.0), ("font-size", style::HEADING)])
+        .attr("font-weight", "600")
+        .text("Plan of the bed");
     svg.tag("text")
         .nums(&[("x", 40.0), ("y", 76.0), ("font-size", style::BODY)])
         .attr("fill", style::QUIET)

@@ -15,6 +15,8 @@ struct Word {
 
 /// Radius of a screw's sign.
 pub(super) const SCREW_RADIUS: f64 = 8.5;
+/// More readings than this are crosses only: no sheet has room for their figures, and none are tried.
+const MOST_FIGURES: usize = 900;
 /// Half the width of a spot height's cross.
 pub(super) const CROSS: f64 = 4.5;
 /// Half the room that each of them needs.
@@ -34,7 +36,8 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
     for screw in screws {
         taken.take(Area::upright(page.at([screw.x, screw.y]), 2.0 * SCREW_ROOM, 2.0 * SCREW_ROOM));
     }
-    let on_screw = |at: [f64; 2]| screws.iter().any(|s| libm::hypot(s.x - at[0], s.y - at[1]) * page.scale < SCREW_ROOM);
+    let on_screw =
+        |at: [f64; 2]| screws.iter().any(|s| libm::hypot(s.x - at[0], s.y - at[1]) * page.scale < SCREW_ROOM);
     let lines: Vec<Area> = survey
         .contours
         .iter()
@@ -46,8 +49,8 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
         let outside = area.corners().into_iter().filter(|c| !survey.edge.holds(page.back(*c))).count();
         2 * lines.iter().filter(|l| l.meets(area)).count().min(8) + outside
     };
-    let figures: Vec<Word> = survey
-        .spots
+    let tried = if survey.spots.len() <= MOST_FIGURES { &survey.spots[..] } else { &[] };
+    let figures: Vec<Word> = tried
         .iter()
         .filter_map(|s| {
             let room = if on_screw(s.at) { SCREW_ROOM } else { CROSS_ROOM };
@@ -162,11 +165,7 @@ fn contours(svg: &mut Svg, survey: &Survey<'_>, page: &Page, taken: &mut Taken) 
     let mut order: Vec<usize> = (0..survey.contours.len()).collect();
     order.sort_by_key(|i| (!levels.is_zero(*i), !levels.is_index(*i), *i));
     let mut figures: Vec<(OnLine, String)> = Vec::new();
-    svg.tag("g")
-        .attr("fill", "none")
-        .attr("stroke", style::CONTOUR)
-        .attr("stroke-linejoin", "round")
-        .open();
+    svg.tag("g").attr("fill", "none").attr("stroke", style::CONTOUR).attr("stroke-linejoin", "round").open();
     for i in order {
         let text = levels.text(i);
         let size = [style::text_width(&text, style::LABEL), style::LABEL];
@@ -188,12 +187,7 @@ fn contours(svg: &mut Svg, survey: &Survey<'_>, page: &Page, taken: &mut Taken) 
         }
     }
     svg.close();
-    svg.tag("g")
-        .attr("fill", style::CONTOUR)
-        .num("font-size", style::LABEL)
-        .attr("font-weight", "600")
-        .attr("text-anchor", "middle")
-        .open();
+    open_words(svg, style::LABEL, style::CONTOUR, Some("600"));
     for (figure, text) in &figures {
         let [x, y] = figure.area.centre;
         let [c, s] = figure.area.turn;
@@ -285,26 +279,38 @@ pub(super) fn cross_path(svg: &mut Svg, data: &str) {
         return;
     }
     svg.tag("g").attr("fill", "none").attr("stroke-linecap", "round").open();
-    svg.tag("path").attr("d", data).attr("stroke", style::PAPER).num("stroke-width", 4.0).attr("stroke-opacity", "0.8").end();
+    svg.tag("path")
+        .attr("d", data)
+        .attr("stroke", style::PAPER)
+        .num("stroke-width", 4.0)
+        .attr("stroke-opacity", "0.8")
+        .end();
     svg.tag("path").attr("d", data).attr("stroke", style::INK).num("stroke-width", 1.6).end();
     svg.close();
 }
 
-/// Upright words with a halo, so that a line behind them does not strike them through.
+/// Opens a group of words centred on their places, each with a halo: a line behind a word must not strike it through, and a line that
+/// ends before a figure must not look like its minus.
+fn open_words(svg: &mut Svg, size: f64, ink: &str, weight: Option<&str>) {
+    let mut group = svg.tag("g").attr("fill", ink).num("font-size", size).attr("text-anchor", "middle");
+    if let Some(weight) = weight {
+        group = group.attr("font-weight", weight);
+    }
+    group
+        .attr("stroke", style::PAPER)
+        .attr("stroke-opacity", "0.8")
+        .num("stroke-width", 3.4)
+        .attr("stroke-linejoin", "round")
+        .attr("paint-order", "stroke")
+        .open();
+}
+
+/// Upright words.
 fn words(svg: &mut Svg, words: &[Word], size: f64, ink: &str) {
     if words.is_empty() {
         return;
     }
-    svg.tag("g")
-        .attr("fill", ink)
-        .num("font-size", size)
-        .attr("text-anchor", "middle")
-        .attr("stroke", style::PAPER)
-        .attr("stroke-opacity", "0.75")
-        .num("stroke-width", 3.2)
-        .attr("stroke-linejoin", "round")
-        .attr("paint-order", "stroke")
-        .open();
+    open_words(svg, size, ink, None);
     for word in words {
         svg.tag("text").num("x", word.centre[0]).num("y", word.centre[1] + 0.36 * size).text(&word.text);
     }

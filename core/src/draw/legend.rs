@@ -54,7 +54,12 @@ impl Legend {
         }
         svg.close();
         path_data(&[[BLOCK_LEFT, top], [right, top], [right, y], [BLOCK_LEFT, y]], true, &mut rules);
-        svg.tag("path").attr("d", &rules).attr("fill", "none").attr("stroke", style::RULE).num("stroke-width", 1.0).end();
+        svg.tag("path")
+            .attr("d", &rules)
+            .attr("fill", "none")
+            .attr("stroke", style::RULE)
+            .num("stroke-width", 1.0)
+            .end();
     }
 }
 
@@ -162,7 +167,8 @@ fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
     let card = survey.card;
     let [low, high] = survey.range;
     let decimals = survey.decimals.max(2);
-    let mut rows = vec![("Heights", format!("{} to {} mm over the bed", signed(low, decimals), signed(high, decimals)))];
+    let mut rows =
+        vec![("Heights", format!("{} to {} mm over the bed", signed(low, decimals), signed(high, decimals)))];
     rows.push(("Range", format!("{} mm", plain_fixed(high - low, decimals))));
     rows.push((
         "Contours",
@@ -194,7 +200,9 @@ fn readings(survey: &Survey<'_>) -> String {
     let readings = &survey.card.readings;
     let with = |what: &str, size: Option<f64>| size.map_or(String::new(), |s| format!(", {what} {} mm", plain(s, 4)));
     let how = match readings.method {
-        Method::Drag => format!("nozzle on a sheet{}", readings.sheet.map_or(String::new(), |s| format!(" of {} mm", plain(s, 4)))),
+        Method::Drag => {
+            format!("nozzle on a sheet{}", readings.sheet.map_or(String::new(), |s| format!(" of {} mm", plain(s, 4))))
+        }
         Method::Gauge => format!("feeler gauge{}", with("nozzle at", readings.parked)),
         Method::Patch => format!("printed patches{}", with("nozzle at", readings.parked)),
         Method::Dial => "dial indicator".to_owned(),

@@ -133,7 +133,9 @@ mod tests {
 
     #[test]
     fn intervals_are_of_the_1_2_5_series() {
-        for (range, interval) in [(0.3, 0.05), (0.24, 0.02), (0.1, 0.01), (0.5, 0.05), (2.0, 0.2), (0.0, 0.001), (47.0, 5.0)] {
+        for (range, interval) in
+            [(0.3, 0.05), (0.24, 0.02), (0.1, 0.01), (0.5, 0.05), (2.0, 0.2), (0.0, 0.001), (47.0, 5.0)]
+        {
             let levels = Levels::between(0.0, range);
             assert!((levels.interval - interval).abs() < 1e-12, "{range}: {levels:?}");
             assert!(levels.len() <= 12, "{levels:?}");

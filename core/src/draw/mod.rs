@@ -22,6 +22,7 @@ use contours::{Contour, Grid};
 use edge::Edge;
 use levels::Levels;
 use page::Page;
+use std::collections::BTreeMap;
 use svg::Svg;
 
 /// How a plan is drawn.
@@ -60,16 +61,23 @@ struct Spot {
     height: f64,
 }
 
-/// One spot for each place, in the order in which the places first come.
+/// One spot for each place (to 0.0001 mm), in the order in which the places first come.
 fn pooled(readings: impl Iterator<Item = Spot>) -> Vec<Spot> {
     let mut places: Vec<(Spot, f64)> = Vec::new();
+    let mut known: BTreeMap<[u64; 2], usize> = BTreeMap::new();
     for reading in readings {
-        match places.iter_mut().find(|(s, _)| s.at == reading.at) {
-            Some((spot, count)) => {
+        // Adding 0 makes one zero of two.
+        let key = reading.at.map(|v| (libm::round(v * 1e4) + 0.0).to_bits());
+        match known.get(&key) {
+            Some(&i) => {
+                let (spot, count) = &mut places[i];
                 *count += 1.0;
                 spot.height += (reading.height - spot.height) / *count;
             }
-            None => places.push((reading, 1.0)),
+            None => {
+                known.insert(key, places.len());
+                places.push((reading, 1.0));
+            }
         }
     }
     places.into_iter().map(|(spot, _)| spot).collect()

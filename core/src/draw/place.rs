@@ -26,9 +26,8 @@ impl Area {
     /// Its four corners.
     pub(super) fn corners(&self) -> [[f64; 2]; 4] {
         let [u, v] = self.axes();
-        [[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]].map(|[a, b]| {
-            core::array::from_fn(|k| self.centre[k] + a * self.half[0] * u[k] + b * self.half[1] * v[k])
-        })
+        [[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]]
+            .map(|[a, b]| core::array::from_fn(|k| self.centre[k] + a * self.half[0] * u[k] + b * self.half[1] * v[k]))
     }
 
     fn axes(&self) -> [[f64; 2]; 2] {

@@ -132,10 +132,7 @@ mod tests {
         svg.tag("g").attr("id", "a\"b<c").open();
         svg.tag("text").num("x", -0.001).text("R&D <1>\u{1}");
         let text = svg.finish();
-        assert_eq!(
-            text,
-            "<g id=\"a&quot;b&lt;c\">\n<text x=\"0.00\">R&amp;D &lt;1&gt;\u{fffd}</text>\n</g>\n"
-        );
+        assert_eq!(text, "<g id=\"a&quot;b&lt;c\">\n<text x=\"0.00\">R&amp;D &lt;1&gt;\u{fffd}</text>\n</g>\n");
     }
 
     #[test]

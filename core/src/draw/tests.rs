@@ -41,7 +41,8 @@ fn texts<'a>(svg: &'a str, tag: &str) -> Vec<&'a str> {
 fn every_reading_has_its_signed_height_and_every_screw_its_escaped_name() {
     let svg = drawn(FIVE);
     let texts = texts(&svg, "text");
-    for height in ["+0.06", "\u{2212}0.02", "\u{2212}0.08", "+0.10", "+0.15", "+0.02", "\u{2212}0.05", "+0.01", "+0.21"] {
+    for height in ["+0.06", "\u{2212}0.02", "\u{2212}0.08", "+0.10", "+0.15", "+0.02", "\u{2212}0.05", "+0.01", "+0.21"]
+    {
         assert!(texts.contains(&height), "{height}: {texts:?}");
     }
     assert!(texts.contains(&"front &lt;left&gt; &amp; &quot;low&quot;"));
@@ -52,11 +53,8 @@ fn every_reading_has_its_signed_height_and_every_screw_its_escaped_name() {
 #[test]
 fn contours_carry_their_heights() {
     let svg = drawn(FIVE);
-    let figures: Vec<&str> = svg
-        .split("rotate(")
-        .skip(1)
-        .filter_map(|s| s.split_once('>')?.1.split_once('<').map(|(t, _)| t))
-        .collect();
+    let figures: Vec<&str> =
+        svg.split("rotate(").skip(1).filter_map(|s| s.split_once('>')?.1.split_once('<').map(|(t, _)| t)).collect();
     assert!(figures.contains(&"0"), "{figures:?}");
     assert!(figures.contains(&"+0.05") && figures.contains(&"+0.10") && figures.contains(&"+0.15"), "{figures:?}");
 }
@@ -101,4 +99,20 @@ fn repeats_are_drawn_once_with_their_mean() {
     let pooled = pooled([spot(0.1), Spot { at: [3.0, 2.0], height: 0.5 }, spot(0.2)].into_iter());
     assert_eq!(pooled.len(), 2);
     assert!((pooled[0].height - 0.15).abs() < 1e-15);
+}
+
+#[test]
+fn a_crowd_of_readings_stays_legible_and_says_what_is_left_out() {
+    let points: Vec<String> = (0..40)
+        .flat_map(|j| (0..40).map(move |i| format!("[{}, {}, {:.3}]", 2 + 5 * i, 2 + 5 * j, 0.001 * f64::from(i + j))))
+        .collect();
+    let text = format!(
+        "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\npoints = [{}]",
+        points.join(", ")
+    );
+    let card = Card::parse(&text).unwrap();
+    let map = HeightMap::fit(&card, SurfaceKind::Bilinear).unwrap();
+    let svg = plan(&card, &map, &PlanOptions::default());
+    assert!(texts(&svg, "text").contains(&"1600 readings stand without their height, for want of room"));
+    assert!(texts(&svg, "text").contains(&"bilinear between the readings"));
 }
