@@ -85,18 +85,18 @@ fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
     }
     svg.close();
     svg.tag("text").num("x", high[0]).num("y", high[1] + OUT + 26.0).attr("text-anchor", "end").text("X mm");
-    svg.tag("text").num("x", low[0] - 14.0).num("y", low[1] - 16.0).attr("text-anchor", "end").text("Y mm");
+    svg.tag("text").num("x", low[0] - 14.0).num("y", low[1] - 14.0).attr("text-anchor", "end").text("Y mm");
     svg.close();
     svg.tag("path").attr("d", &marks).attr("fill", "none").attr("stroke", style::QUIET).num("stroke-width", 1.0).end();
 }
 
 fn heading(svg: &mut Svg) {
     svg.tag("text")
-        .nums(&[("x", 40.0), ("y", 52.0), ("font-size", style::HEADING)])
+        .nums(&[("x", 40.0), ("y", 46.0), ("font-size", style::HEADING)])
         .attr("font-weight", "600")
         .text("Plan of the bed");
     svg.tag("text")
-        .nums(&[("x", 40.0), ("y", 76.0), ("font-size", style::BODY)])
+        .nums(&[("x", 40.0), ("y", 69.0), ("font-size", style::BODY)])
         .attr("fill", style::QUIET)
         .text("Heights in mm above the toolpath\u{2019}s Z = 0; up is positive");
 }

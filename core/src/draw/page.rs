@@ -9,7 +9,7 @@ pub(super) const WIDTH: f64 = 1000.0;
 const LEFT: f64 = 84.0;
 const RIGHT: f64 = 46.0;
 /// Room above the bed: heading and the word "back".
-const TOP: f64 = 108.0;
+const TOP: f64 = 112.0;
 /// The bed is drawn no taller than this, so that the sheet still fits a page of A4.
 const TALLEST: f64 = 900.0;
 

@@ -140,7 +140,7 @@ pub(super) fn along(line: &[[f64; 2]], size: [f64; 2], taken: &mut Taken) -> Vec
     candidates.sort_by(|p, q| p.0.total_cmp(&q.0).then(p.1.total_cmp(&q.1)));
     let mut chosen: Vec<OnLine> = Vec::new();
     for (_, s, area) in candidates {
-        let far = chosen.iter().all(|o| (0.5 * (o.gap[0] + o.gap[1]) - s).abs() > APART);
+        let far = chosen.iter().all(|o| track.between(0.5 * (o.gap[0] + o.gap[1]), s) > APART);
         if far && taken.is_free(&area) {
             taken.take(area);
             chosen.push(OnLine { area, gap: [s - half, s + half] });
@@ -185,6 +185,12 @@ impl Track<'_> {
 
     fn length(&self) -> f64 {
         self.at.last().copied().unwrap_or(0.0)
+    }
+
+    /// The way along the line between two places on it; the shorter one where it is closed.
+    fn between(&self, s: f64, t: f64) -> f64 {
+        let way = (s - t).abs();
+        if self.points.first() == self.points.last() { way.min(self.length() - way) } else { way }
     }
 
     fn point(&self, s: f64) -> [f64; 2] {
@@ -285,6 +291,18 @@ mod tests {
         for (i, f) in found.iter().enumerate() {
             assert!(found[..i].iter().all(|g| !g.area.meets(&f.area)));
         }
+    }
+
+    #[test]
+    fn figures_on_a_ring_keep_apart_across_its_seam() {
+        let ring: Vec<[f64; 2]> = (0..=90)
+            .map(|i| core::f64::consts::TAU * f64::from(i % 90) / 90.0)
+            .map(|a| [500.0 + 120.0 * libm::cos(a), 500.0 + 120.0 * libm::sin(a)])
+            .collect();
+        let found = along(&ring, [34.0, 13.0], &mut sheet());
+        assert_eq!(found.len(), 2, "{found:?}");
+        let [p, q] = [found[0].area.centre, found[1].area.centre];
+        assert!(libm::hypot(p[0] - q[0], p[1] - q[1]) > 200.0);
     }
 
     #[test]
