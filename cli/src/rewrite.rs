@@ -163,7 +163,11 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     target.commit()?;
     if args.json {
         let text = json(args, &output, &summary);
-        return if output == Name::Standard { Ok(files::say(&text)) } else { files::print(&text) };
+        if output != Name::Standard {
+            return files::print(&text);
+        }
+        files::say(&text);
+        return Ok(());
     }
     files::say(&told(args, &output, &summary));
     Ok(())

@@ -1,4 +1,5 @@
 //! `evengap rewrite`: streams, files replaced whole or not at all, refusals that point.
+#![allow(clippy::unwrap_used, reason = "tests")]
 
 mod common;
 

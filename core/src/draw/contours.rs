@@ -170,7 +170,7 @@ mod tests {
             assert!(c.lines[0].iter().all(|p| (p[0] - x).abs() < 1e-9), "{:?}", c.lines[0]);
             let mut ends = [c.lines[0][0][1], c.lines[0][c.lines[0].len() - 1][1]];
             ends.sort_by(f64::total_cmp);
-            assert_eq!(ends, [0.0, 100.0]);
+            assert!(ends[0].abs() < 1e-9 && (ends[1] - 100.0).abs() < 1e-9, "{ends:?}");
             assert_eq!(c.lines[0].len(), 2, "thinned to its ends");
         }
     }
