@@ -1,1 +1,99 @@
-fn main() {}
+//! `evengap`: hand-taken bed readings to a height map, and a sliced file rewritten to follow it.
+//!
+//! One file a command. `main` parses, calls one function that may fail, and is the only place that ends the process:
+//! 0 done, 1 refused or failed, 2 wrong usage. Data goes to standard output, messages to standard error.
+
+mod cautions;
+mod files;
+mod map;
+mod picture;
+mod points;
+mod progress;
+mod report;
+mod rewrite;
+mod table;
+
+use clap::{Parser, Subcommand, ValueEnum};
+use std::process::ExitCode;
+
+/// Keeps the nozzle's gap even over a bent bed: hand-taken readings in, a sliced file that follows the bed out.
+#[derive(Debug, Parser)]
+#[command(name = "evengap", version, arg_required_else_help = true, after_help = AFTER_HELP, disable_help_subcommand = true)]
+struct Cli {
+    /// Colour in messages; auto: on a terminal, and not where NO_COLOR is set
+    #[arg(long, visible_alias = "color", value_enum, default_value_t = Colour::Auto, value_name = "WHEN", global = true)]
+    colour: Colour,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Map(map::Args),
+    Rewrite(rewrite::Args),
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Colour {
+    Auto,
+    Always,
+    Never,
+}
+
+const AFTER_HELP: &str = "\
+Exit status: 0 done, 1 refused or failed, 2 wrong usage.
+Data goes to standard output, messages to standard error; \"-\" stands for standard input or output.
+
+Examples:
+  evengap map bed.toml --picture bed.svg
+  evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
+
+fn main() -> ExitCode {
+    let (json, outcome) = match Cli::try_parse() {
+        Ok(cli) => {
+            choose_colour(cli.colour);
+            (cli.command.json(), cli.command.run())
+        }
+        Err(error) => (false, Err(report::Failure::Usage(error))),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => ExitCode::from(report::tell(&failure, json)),
+    }
+}
+
+impl Command {
+    fn json(&self) -> bool {
+        match self {
+            Command::Map(args) => args.json,
+            Command::Rewrite(args) => args.json,
+        }
+    }
+
+    fn run(self) -> Result<(), report::Failure> {
+        match self {
+            Command::Map(args) => map::run(&args),
+            Command::Rewrite(args) => rewrite::run(&args),
+        }
+    }
+}
+
+fn choose_colour(colour: Colour) {
+    match colour {
+        Colour::Auto => anstream::ColorChoice::Auto,
+        Colour::Always => anstream::ColorChoice::Always,
+        Colour::Never => anstream::ColorChoice::Never,
+    }
+    .write_global();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        Cli::command().debug_assert();
+    }
+}

@@ -1,1 +1,174 @@
-//! Plans of the bed as SVG. (skeleton)
+//! Plans of the bed as SVG, drawn as a land surveyor draws ground: contours, spot heights, orientation, scale and a title block.
+//!
+//! [`plan`] goes one way: heights on a grid and the lines of equal height (mm), then places on the sheet, then SVG. Looks live in
+//! one module, geometry in others. The document is self-contained: no style sheet, script, font or link, one clip path whose name
+//! holds the card's digest, so that several plans can stand on one page.
+
+mod contours;
+mod edge;
+mod frame;
+mod ground;
+mod legend;
+mod levels;
+mod page;
+mod palette;
+mod place;
+mod style;
+mod svg;
+
+use crate::card::Card;
+use crate::surface::HeightMap;
+use contours::{Contour, Grid};
+use edge::Edge;
+use levels::Levels;
+use page::Page;
+use std::collections::BTreeMap;
+use svg::Svg;
+
+/// How a plan is drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlanOptions {
+    /// Width of the picture in pixels, 200 to 10 000 (what is outside is set to the nearer end). The height follows.
+    pub width: f64,
+    /// Whether hairlines join the ticks of the axes across the bed.
+    pub grid: bool,
+}
+
+impl Default for PlanOptions {
+    /// 1000 pixels wide, with hairlines.
+    fn default() -> Self {
+        PlanOptions { width: 1000.0, grid: true }
+    }
+}
+
+/// A contour plan of the bed as a self-contained SVG document.
+///
+/// Heights are in mm above the toolpath's Z = 0, up is positive. Contours lie at multiples of 1, 2 or 5 times a power of ten, about
+/// ten of them, every fifth heavier, height 0 by itself; beyond the rectangle that bounds the readings they are dashed, for there the
+/// map only repeats the nearest height inside. Spot heights are the readings (the mean, where a place was read more than once) with
+/// 2 decimals, or 3 where the card's values or its spread are that fine. A figure that finds no free place is left out, its cross stays.
+///
+/// The same card, map and options give the same bytes, natively and in WASM. There is no date on the sheet.
+#[must_use]
+pub fn plan(card: &Card, map: &HeightMap, options: &PlanOptions) -> String {
+    Survey::new(card, map).draw(options)
+}
+
+/// A place that was read, and the mean of its readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Spot {
+    at: [f64; 2],
+    height: f64,
+}
+
+/// One spot for each place (to 0.0001 mm), in the order in which the places first come.
+fn pooled(readings: impl Iterator<Item = Spot>) -> Vec<Spot> {
+    let mut places: Vec<(Spot, f64)> = Vec::new();
+    let mut known: BTreeMap<[u64; 2], usize> = BTreeMap::new();
+    for reading in readings {
+        // Adding 0 makes one zero of two.
+        let key = reading.at.map(|v| (libm::round(v * 1e4) + 0.0).to_bits());
+        match known.get(&key) {
+            Some(&i) => {
+                let (spot, count) = &mut places[i];
+                *count += 1.0;
+                spot.height += (reading.height - spot.height) / *count;
+            }
+            None => {
+                known.insert(key, places.len());
+                places.push((reading, 1.0));
+            }
+        }
+    }
+    places.into_iter().map(|(spot, _)| spot).collect()
+}
+
+/// Everything that is drawn, still in mm.
+struct Survey<'a> {
+    card: &'a Card,
+    map: &'a HeightMap,
+    digest: String,
+    edge: Edge,
+    spots: Vec<Spot>,
+    /// Decimals of the spot heights.
+    decimals: usize,
+    measured: Edge,
+    /// Lowest and highest height on the bed.
+    range: [f64; 2],
+    levels: Levels,
+    contours: Vec<Contour>,
+}
+
+impl<'a> Survey<'a> {
+    fn new(card: &'a Card, map: &'a HeightMap) -> Survey<'a> {
+        let edge = Edge::of(&card.bed);
+        let spots = pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: r.height }));
+        let places: Vec<[f64; 2]> = spots.iter().map(|s| s.at).collect();
+        let grid = Grid::sample(&edge, &places, &|x, y| map.height(x, y));
+        let levels = Levels::between(grid.range[0], grid.range[1]);
+        Survey {
+            card,
+            map,
+            digest: card.digest(),
+            contours: grid.contours(&levels, &edge),
+            edge,
+            spots,
+            decimals: decimals(card),
+            measured: Edge::rectangle(map.measured()),
+            range: grid.range,
+            levels,
+        }
+    }
+
+    /// Whether the rectangle of the readings covers the whole bed.
+    fn reads_to_the_edge(&self) -> bool {
+        let (m, e) = (&self.measured, &self.edge);
+        m.x[0] <= e.x[0] && m.x[1] >= e.x[1] && m.y[0] <= e.y[0] && m.y[1] >= e.y[1]
+    }
+
+    fn draw(&self, options: &PlanOptions) -> String {
+        let screws = self.card.screws.iter().flat_map(|s| s.at.iter().map(|s| [s.x, s.y]));
+        let page = Page::new(&self.edge, self.spots.iter().map(|s| s.at).chain(screws));
+        let clip = format!("evengap-bed-{}", self.digest);
+        let legend = legend::Legend::new(self, &page);
+        let width = if options.width.is_finite() { options.width.clamp(200.0, 10_000.0) } else { page::WIDTH };
+
+        let mut svg = Svg::default();
+        svg.tag("svg")
+            .attr("xmlns", "http://www.w3.org/2000/svg")
+            .attr("viewBox", &format!("0 0 {} {}", svg::coordinate(page::WIDTH), svg::coordinate(legend.bottom)))
+            .num("width", width)
+            .num("height", width * legend.bottom / page::WIDTH)
+            .attr("role", "img")
+            .attr("aria-labelledby", &format!("{clip}-title {clip}-desc"))
+            .attr("font-family", style::FAMILY)
+            .attr("fill", style::INK)
+            .open();
+        svg.tag("title").attr("id", &format!("{clip}-title")).text("Contour plan of the bed");
+        svg.tag("desc").attr("id", &format!("{clip}-desc")).text(&legend::description(self));
+        svg.tag("rect").nums(&[("width", page::WIDTH), ("height", legend.bottom)]).attr("fill", style::PAPER).end();
+        svg.tag("defs").open();
+        svg.tag("clipPath").attr("id", &clip).open();
+        frame::outline(&mut svg, &self.edge, &page).end();
+        svg.close();
+        svg.close();
+
+        let left_out = ground::draw(&mut svg, self, &page, &clip, options.grid);
+        frame::draw(&mut svg, &page);
+        legend.draw(&mut svg, self, left_out);
+        svg.finish()
+    }
+}
+
+/// 2 decimals where the readings know no more: a spread of 0.01 mm or over, or values all written with 2.
+fn decimals(card: &Card) -> usize {
+    let coarse = |v: f64| (v * 100.0 - libm::round(v * 100.0)).abs() < 1e-6;
+    let fine = match card.readings.spread {
+        Some(spread) if spread > 0.0 => spread < 0.01,
+        _ => !card.readings.points.iter().all(|p| coarse(p.value)),
+    };
+    if fine { 3 } else { 2 }
+}
+
+#[cfg(test)]
+mod tests;

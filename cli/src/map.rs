@@ -1,0 +1,269 @@
+//! `evengap map`: a card in, its height map out, in figures and as a plan.
+
+use crate::cautions::{self, cautions};
+use crate::files::{self, Name};
+use crate::picture::Picture;
+use crate::points;
+use crate::report::Failure;
+use crate::table::{Cell, as_the_bed_lies};
+use clap::CommandFactory as _;
+use clap::ValueEnum;
+use clap::error::ErrorKind as Usage;
+use evengap::card::Method;
+use evengap::shape::{Check, Shape, Spot, describe};
+use evengap::surface::Smoothed;
+use evengap::{Card, HeightMap, SurfaceKind};
+
+/// Show the bed's height map: the readings as the bed lies, its tilt, twist and bow, and a plan
+#[derive(Debug, clap::Args)]
+#[command(after_help = AFTER_HELP)]
+pub(crate) struct Args {
+    /// The bed's probe card (TOML or JSON), or - for standard input
+    #[arg(value_name = "CARD", env = "EVENGAP_CARD", hide_env_values = true)]
+    card: Name,
+    /// The surface through the readings
+    #[arg(long, value_enum, default_value_t = Surface::ThinPlate)]
+    surface: Surface,
+    /// Print the heights at these places instead of the report: a CSV file of x,y in mm, or - for standard input
+    #[arg(long, value_name = "POINTS.csv", conflicts_with = "json")]
+    at: Option<Name>,
+    /// Draw a contour plan; the name's ending says whether as SVG or PNG
+    #[arg(long, value_name = "FILE.svg|FILE.png", value_parser = Picture::parse)]
+    picture: Option<Picture>,
+    /// Report as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+const AFTER_HELP: &str = concat!(
+    "With --at, standard output is CSV \"x,y,height\" in mm, in the order given, heights with 17 significant digits; a header \
+     line in POINTS.csv is passed over.\n\nExamples:
+  evengap map bed.toml
+  evengap map bed.toml --picture bed.svg
+  evengap map bed.toml --at points.csv > heights.csv
+  evengap map - --json < bed.toml\n\n",
+    cautions!()
+);
+
+/// The surface through the readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Surface {
+    /// Smooth, for any scatter of three or more readings
+    ThinPlate,
+    /// Straight between neighbours, for a full grid
+    Bilinear,
+}
+
+impl From<Surface> for SurfaceKind {
+    fn from(surface: Surface) -> Self {
+        match surface {
+            Surface::ThinPlate => SurfaceKind::ThinPlate,
+            Surface::Bilinear => SurfaceKind::Bilinear,
+        }
+    }
+}
+
+/// Reads a card and fits its map; errors show the card's line.
+pub(crate) fn read_map(name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
+    let text = name.text(LARGEST)?;
+    let refuse = |error| Failure::card(&error, name.shown(), &text);
+    let card = Card::parse(&text).map_err(refuse)?;
+    HeightMap::fit(&card, surface.into()).map_err(refuse)
+}
+
+/// The core refuses what is larger than its own limit; this only bounds what is read.
+const LARGEST: u64 = 16 << 20;
+
+pub(crate) fn run(args: &Args) -> Result<(), Failure> {
+    if args.card == Name::Standard && args.at == Some(Name::Standard) {
+        let message = "CARD and POINTS.csv cannot both be standard input";
+        return Err(Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message)));
+    }
+    let map = read_map(&args.card, args.surface)?;
+    let out = match &args.at {
+        Some(points) => heights_at(points, &map)?,
+        None if args.json => as_json(&map),
+        None => report(&args.card.shown(), &map),
+    };
+    if let Some(picture) = &args.picture {
+        picture.write(map.card(), &map)?;
+        files::say(&format!("Drew {}.\n", picture.path().display()));
+    }
+    files::print(&out)
+}
+
+/// Points are a list typed or made by a program: more than this is a mistake.
+const MOST_POINTS: u64 = 256 << 20;
+
+fn heights_at(name: &Name, map: &HeightMap) -> Result<String, Failure> {
+    let text = name.text(MOST_POINTS)?;
+    let mut out = String::from("x,y,height\n");
+    for [x, y] in points::read(&text, &name.shown())? {
+        out.push_str(&format!("{x},{y},{}\n", points::exact(map.height(x, y))));
+    }
+    Ok(out)
+}
+
+#[derive(serde::Serialize)]
+struct Json<'a> {
+    card: String,
+    surface: SurfaceKind,
+    measured: [f64; 4],
+    shift: f64,
+    #[serde(flatten)]
+    shape: &'a Shape,
+    smoothed: Option<Smoothed>,
+    caution: &'static str,
+}
+
+fn as_json(map: &HeightMap) -> String {
+    let json = Json {
+        card: map.card().digest(),
+        surface: map.kind(),
+        measured: map.measured(),
+        shift: map.shift(),
+        shape: &describe(map),
+        smoothed: map.smoothed(),
+        caution: cautions::SHORT,
+    };
+    let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+fn report(name: &str, map: &HeightMap) -> String {
+    let shape = describe(map);
+    let mut lines = vec![heading(name, map), String::new()];
+    let off = |i: usize| shape.outliers.iter().any(|o| o.index == i);
+    let mark = |i: usize| if off(i) { "!" } else { " " };
+    lines.push("Heights at the readings, mm, as the bed lies:".to_owned());
+    let heights = shape.readings.iter().enumerate().map(|(i, r)| (r, format!("{}{}", signed(r.height), mark(i))));
+    lines.push(table(heights));
+    lines.extend(extremes(&shape));
+    lines.push(String::new());
+    lines.extend(tilt_and_bend(&shape));
+    lines.push(String::new());
+    lines.push("Each reading less what the others say of its place (leave-one-out error), mm:".to_owned());
+    let errors = shape
+        .readings
+        .iter()
+        .enumerate()
+        .map(|(i, r)| (r, r.error.map_or_else(|| "? ".to_owned(), |e| format!("{}{}", signed(e), mark(i)))));
+    lines.push(table(errors));
+    lines.extend(outliers(name, map, &shape));
+    lines.extend(smoothing(map));
+    lines.push(String::new());
+    lines.push(cautions::SHORT.to_owned());
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+/// mm with a sign; what rounds to 0 has none.
+fn signed(value: f64) -> String {
+    let text = format!("{value:+.3}");
+    if text == "-0.000" || text == "+0.000" { " 0.000".to_owned() } else { text }
+}
+
+fn table<'a>(cells: impl Iterator<Item = (&'a Check, String)>) -> String {
+    let cells: Vec<Cell> = cells.map(|(r, text)| Cell { x: r.x, y: r.y, text }).collect();
+    as_the_bed_lies(&cells)
+}
+
+fn heading(name: &str, map: &HeightMap) -> String {
+    let readings = map.readings().len();
+    let how = match map.card().readings.method {
+        Method::Drag => "with a sheet under the nozzle",
+        Method::Gauge => "with feeler gauges",
+        Method::Patch => "on printed patches",
+        Method::Dial => "with a dial indicator",
+    };
+    let places = match map.places() {
+        places if places < readings => format!(" at {places} places"),
+        _ => String::new(),
+    };
+    format!("{name} (card {}): {readings} readings{places} {how}", map.card().digest())
+}
+
+fn at_line(line: Option<u64>) -> String {
+    line.map_or(String::new(), |l| format!(" (line {l})"))
+}
+
+fn extremes(shape: &Shape) -> Vec<String> {
+    let spot =
+        |name: &str, s: &Spot| format!("{name}  {} mm at X {} Y {}{}", signed(s.height), s.x, s.y, at_line(s.line));
+    vec![spot("Lowest ", &shape.lowest), spot("Highest", &shape.highest), format!("Range     {:.3} mm", shape.range)]
+}
+
+fn tilt_and_bend(shape: &Shape) -> Vec<String> {
+    let (tilt, bend) = (&shape.tilt, &shape.bend);
+    let mut lines = vec![match tilt.rises_to {
+        Some(side) => format!("Tilt of the best plane: it rises to the {side}"),
+        None => "Tilt of the best plane: none".to_owned(),
+    }];
+    lines.push(format!("  left to right  {} mm over the bed", signed(tilt.over_width)));
+    lines.push(format!("  front to back  {} mm over the bed", signed(tilt.over_depth)));
+    lines.push(format!("Left when the tilt is taken off: {:.3} mm from lowest to highest", bend.range));
+    let parts = [
+        ("twist      ", bend.twist, "back right and front left corners above the other two"),
+        ("bow along x", bend.bow_x, "middle above the left and right edges"),
+        ("bow along y", bend.bow_y, "middle above the front and back edges"),
+    ];
+    for (name, value, meaning) in parts {
+        lines.push(match value {
+            Some(value) => format!("  {name}    {} mm  {meaning}", signed(value)),
+            None => format!("  {name}    the readings cannot tell"),
+        });
+    }
+    if let Some(either) = bend.bow_either {
+        lines.push(format!("  bow, whichever way  {} mm  middle above the corners", signed(either)));
+    }
+    lines.push(format!(
+        "  the rest        {:.3} mm  from lowest to highest, {:.3} mm rms",
+        bend.rest_range, bend.rest_rms
+    ));
+    lines
+}
+
+fn outliers(name: &str, map: &HeightMap, shape: &Shape) -> Vec<String> {
+    if shape.outliers.is_empty() {
+        return vec![match map.readings().len() {
+            n if n < FEWEST_TO_JUDGE => format!("{n} readings are too few to tell whether one of them stands out."),
+            _ => "No reading stands out from its neighbours.".to_owned(),
+        }];
+    }
+    let mut lines = vec![
+        "Readings that stand out from their neighbours (marked !): mistyped, misread, or a crumb under the plate?"
+            .to_owned(),
+    ];
+    for o in &shape.outliers {
+        let place = match (o.line, o.column) {
+            (Some(line), Some(column)) => format!("{name}:{line}:{column}: "),
+            _ => String::new(),
+        };
+        lines.push(format!(
+            "  {place}X {} Y {} reads {}, its neighbours lead one to expect {:.3} ({:.1} standard deviations)",
+            o.x, o.y, o.value, o.expected_value, o.deviations
+        ));
+    }
+    lines
+}
+
+/// See [`evengap::shape::Outlier`].
+const FEWEST_TO_JUDGE: usize = 6;
+
+fn smoothing(map: &HeightMap) -> Vec<String> {
+    let Some(s) = map.smoothed() else {
+        return match (map.kind(), map.card().readings.spread) {
+            (SurfaceKind::Bilinear, Some(_)) => {
+                vec!["Spread: a bilinear surface does not smooth, it passes through the readings.".to_owned()]
+            }
+            _ => Vec::new(),
+        };
+    };
+    let what = match s.lambda {
+        None => "the readings show no bend beyond it, and the map is the best plane".to_owned(),
+        Some(_) => format!("the map keeps {:.1} of {} degrees of freedom", s.effective_parameters, map.places()),
+    };
+    let noise = s.noise_estimate.map_or(String::new(), |n| format!("; about it the readings scatter by {n:.3} mm"));
+    vec![format!("Smoothing: with a spread of {} mm {what}{noise}.", s.spread)]
+}

@@ -1,0 +1,87 @@
+//! The plan as a file: SVG as the core draws it, or PNG.
+
+use crate::files::{self, Name, Target};
+use crate::report::Failure;
+use evengap::draw::{PlanOptions, plan};
+use evengap::{Card, HeightMap};
+use std::path::{Path, PathBuf};
+
+/// A picture to write; the kind follows the file name's ending.
+#[derive(Debug, Clone)]
+pub(crate) struct Picture {
+    path: PathBuf,
+    kind: Kind,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Svg,
+    Png,
+}
+
+impl Picture {
+    /// For clap: the ending must be one that can be written.
+    pub(crate) fn parse(text: &str) -> Result<Picture, String> {
+        let path = PathBuf::from(text);
+        let ending = path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase());
+        match ending.as_deref() {
+            Some("svg") => Ok(Picture { path, kind: Kind::Svg }),
+            Some("png") if cfg!(feature = "png") => Ok(Picture { path, kind: Kind::Png }),
+            Some("png") => Err("this build draws SVG only".to_owned()),
+            _ => Err("the name must end in .svg or .png".to_owned()),
+        }
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Draws the plan and puts the file in place.
+    pub(crate) fn write(&self, card: &Card, map: &HeightMap) -> Result<(), Failure> {
+        let bytes = match self.kind {
+            Kind::Svg => plan(card, map, &PlanOptions::default()).into_bytes(),
+            Kind::Png => {
+                if let Some(name) = undrawable(card) {
+                    files::say(&format!(
+                        "Note: the PNG cannot show every letter of \"{name}\"; the SVG can, where the reader has them.\n"
+                    ));
+                }
+                png(&plan(card, map, &PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?
+            }
+        };
+        let mut target = Target::create(&Name::Path(self.path.clone()))?;
+        target.put(&bytes)?;
+        target.commit()
+    }
+}
+
+/// Pixels across: 200 an inch on A4 with 10 mm margins.
+const PNG_WIDTH: f64 = 1500.0;
+
+/// A screw's name with a letter that the fonts brought along do not have: they have Latin, Greek and Cyrillic.
+fn undrawable(card: &Card) -> Option<&str> {
+    let has = |c: char| matches!(c, '\u{20}'..='\u{7e}' | '\u{a0}'..='\u{17f}' | '\u{384}'..='\u{3ce}' | '\u{400}'..='\u{45f}');
+    card.screws.iter().flat_map(|s| &s.at).map(|s| s.name.as_str()).find(|n| !n.chars().all(has))
+}
+
+/// Draws SVG as PNG with the two fonts that come with the command and no others: the same picture on every machine.
+#[cfg(feature = "png")]
+fn png(svg: &str) -> Result<Vec<u8>, Failure> {
+    use resvg::{tiny_skia, usvg};
+    let failed = |what: &str| Failure::plain(format!("cannot draw the PNG: {what}"));
+    let mut options = usvg::Options { font_family: "Evengap Plan".to_owned(), ..usvg::Options::default() };
+    let fonts = options.fontdb_mut();
+    fonts.load_font_data(include_bytes!("../assets/plan-regular.ttf").to_vec());
+    fonts.load_font_data(include_bytes!("../assets/plan-semibold.ttf").to_vec());
+    fonts.set_sans_serif_family("Evengap Plan");
+    let tree = usvg::Tree::from_str(svg, &options).map_err(|e| failed(&e.to_string()))?;
+    let size = tree.size().to_int_size();
+    let mut pixels = tiny_skia::Pixmap::new(size.width(), size.height()).ok_or_else(|| failed("no memory"))?;
+    resvg::render(&tree, tiny_skia::Transform::identity(), &mut pixels.as_mut());
+    pixels.encode_png().map_err(|e| failed(&e.to_string()))
+}
+
+#[cfg(not(feature = "png"))]
+fn png(_svg: &str) -> Result<Vec<u8>, Failure> {
+    Err(Failure::plain("this build draws SVG only"))
+}

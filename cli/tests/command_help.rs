@@ -1,0 +1,70 @@
+//! Help texts, usage errors and exit statuses. The help is compared with files: `SNAPSHOTS=overwrite` writes them anew.
+
+mod common;
+
+use common::Folder;
+use snapbox::{assert_data_eq, file};
+
+#[test]
+fn help_is_as_written_down() {
+    let folder = Folder::new();
+    let help = |args: &[&str]| {
+        let run = folder.run(args);
+        assert_eq!((run.status, run.messages.as_str()), (0, ""));
+        run.out
+    };
+    assert_data_eq!(help(&["--help"]), file!["help/evengap.txt"]);
+    assert_data_eq!(help(&["map", "--help"]), file!["help/map.txt"]);
+    assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
+}
+
+#[test]
+fn no_arguments_is_wrong_usage_and_shows_the_help() {
+    let run = Folder::new().run(&[]);
+    assert_eq!((run.status, run.out.as_str()), (2, ""));
+    assert!(run.messages.contains("Usage: evengap"));
+}
+
+#[test]
+fn version_is_data() {
+    let run = Folder::new().run(&["--version"]);
+    assert_eq!(run.status, 0);
+    assert_eq!(run.out, format!("evengap {}\n", env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn wrong_usage_is_status_2() {
+    let folder = Folder::new();
+    for args in [
+        &["mop", "bed.toml"][..],
+        &["map"],
+        &["map", "bed.toml", "--wrong"],
+        &["map", "bed.toml", "--picture", "bed.jpg"],
+        &["map", "bed.toml", "--surface", "cubic"],
+        &["map", "-", "--at", "-"],
+        &["map", "bed.toml", "--at", "p.csv", "--json"],
+        &["rewrite", "part.gcode", "--card", "bed.toml"],
+        &["rewrite", "part.gcode", "-o", "out.gcode"],
+        &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--in-place"],
+        &["rewrite", "-", "--card", "bed.toml", "--in-place"],
+        &["rewrite", "-", "--card", "-", "-o", "out.gcode"],
+        &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--taper", "6"],
+        &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--tolerance", "thin"],
+        &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--allow", "all"],
+    ] {
+        let run = folder.run(args);
+        assert_eq!(run.status, 2, "{args:?}: {}", run.messages);
+        assert_eq!(run.out, "", "{args:?}");
+        assert!(run.messages.starts_with("error: "), "{args:?}: {}", run.messages);
+    }
+    assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
+}
+
+#[test]
+fn colour_is_for_terminals_unless_asked_for() {
+    let folder = Folder::new();
+    assert!(!folder.run(&["map", "nowhere.toml"]).messages.contains('\u{1b}'));
+    assert!(folder.run(&["map", "nowhere.toml", "--colour", "always"]).messages.contains('\u{1b}'));
+    assert!(folder.run(&["map", "nowhere.toml", "--color", "always"]).messages.contains('\u{1b}'));
+    assert!(!folder.run(&["map", "nowhere.toml", "--colour", "never"]).messages.contains('\u{1b}'));
+}

@@ -1,0 +1,318 @@
+//! `evengap rewrite`: streams, files replaced whole or not at all, refusals that point.
+#![allow(clippy::unwrap_used, reason = "tests")]
+
+mod common;
+
+use common::{CARD, Folder, PART};
+
+const OUT: [&str; 6] = ["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode"];
+
+#[test]
+fn a_file_is_rewritten_and_the_report_says_how() {
+    let folder = Folder::new();
+    let run = folder.run(&OUT);
+    assert_eq!((run.status, run.out.as_str()), (0, ""), "{}", run.messages);
+    let out = folder.get("out.gcode");
+    assert_ne!(out, PART);
+    // The corner at (195, 195) stands in the output with the original's digits and another Z.
+    assert!(out.lines().any(|l| l.contains("X195 Y195") && l.contains('Z')), "{out}");
+    for words in
+        ["Rewrote part.gcode to out.gcode.", "Moves ", "Offset ", "Taper ", "Extrusion ", "Passed ", "Caution: "]
+    {
+        assert!(run.messages.contains(words), "{words}: {}", run.messages);
+    }
+    assert_eq!(folder.get("part.gcode"), PART);
+    assert_eq!(folder.names(), ["bed.toml", "out.gcode", "part.gcode"]);
+}
+
+#[test]
+fn standard_input_to_standard_output_gives_the_same_bytes() {
+    let folder = Folder::new();
+    folder.run(&OUT);
+    let run = folder.run_with(&["rewrite", "-", "--card", "bed.toml", "-o", "-"], PART, &[]);
+    assert_eq!(run.status, 0);
+    assert_eq!(run.out, folder.get("out.gcode"));
+    assert!(run.messages.contains("Rewrote standard input to standard output."));
+    // The card may be the one that is piped.
+    let run = folder.run_with(&["rewrite", "part.gcode", "--card", "-", "-o", "-"], CARD, &[]);
+    assert_eq!(run.out, folder.get("out.gcode"));
+}
+
+#[test]
+fn json_is_data_and_moves_aside_for_the_file() {
+    let folder = Folder::new();
+    let run = folder.run(&[&OUT[..], &["--json"]].concat());
+    assert_eq!((run.status, run.messages.as_str()), (0, ""));
+    let json: serde_json::Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(json["moves_in"], 7);
+    assert_eq!(json["output"], "out.gcode");
+    assert!(json["moves_out"].as_u64().unwrap() >= 7);
+    assert!(json["largest_offset"]["offset"].as_f64().unwrap() > 0.05);
+    assert!(json["caution"].as_str().unwrap().contains("power"));
+    let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "-", "--json"]);
+    assert_eq!(run.out, folder.get("out.gcode"));
+    let aside: serde_json::Value = serde_json::from_str(&run.messages).unwrap();
+    assert_eq!(aside["moves_out"], json["moves_out"]);
+}
+
+#[test]
+fn quiet_says_only_what_is_wrong() {
+    let folder = Folder::new();
+    assert_eq!(folder.run(&[&OUT[..], &["--quiet"]].concat()).messages, "");
+    folder.put("part.gcode", &PART.replace("S60", "S80"));
+    let run = folder.run(&[&OUT[..], &["--quiet"]].concat());
+    assert_eq!(run.status, 0);
+    assert!(run.messages.starts_with("Warning: ") && run.messages.contains("(line 9)"), "{}", run.messages);
+    assert_eq!(run.messages.lines().count(), 1);
+}
+
+#[test]
+fn the_card_may_come_from_the_environment() {
+    let folder = Folder::new();
+    let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &[("EVENGAP_CARD", "bed.toml")]);
+    assert_eq!(run.status, 0, "{}", run.messages);
+    assert!(run.messages.contains("Rewrote part.gcode in place."));
+    assert_ne!(folder.get("part.gcode"), PART);
+}
+
+#[test]
+fn out_may_be_in() {
+    let folder = Folder::new();
+    folder.run(&OUT);
+    let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "part.gcode"]);
+    assert_eq!(run.status, 0);
+    assert_eq!(folder.get("part.gcode"), folder.get("out.gcode"));
+}
+
+#[test]
+fn options_reach_the_engine() {
+    let folder = Folder::new();
+    let out = |more: &[&str]| {
+        let run = folder.run(&[&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "-"], more].concat());
+        assert_eq!(run.status, 0, "{more:?}: {}", run.messages);
+        run.out
+    };
+    let usual = out(&[]);
+    for more in [
+        &["--taper", "none"][..],
+        &["--taper", "0.1..3"],
+        &["--surface", "bilinear"],
+        &["--shift", "0.05"],
+        &["--shift", "-0.05"],
+        &["--tolerance", "0.05"],
+    ] {
+        assert_ne!(out(more), usual, "{more:?}");
+    }
+    assert_ne!(out(&["--taper", "0.1..3", "--flow", "off"]), out(&["--taper", "0.1..3"]));
+    let run = folder.run(&[&OUT[..], &["--taper", "0.5..0.6"]].concat());
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("fold"), "{}", run.messages);
+}
+
+#[test]
+fn a_refusal_points_at_the_line_and_leaves_the_target_as_it_was() {
+    let folder = Folder::new();
+    folder.put("out.gcode", "what was there\n");
+    folder.put("part.gcode", &PART.replace("E10.2", "Enan"));
+    let run = folder.run(&OUT);
+    assert_eq!((run.status, run.out.as_str()), (1, ""));
+    assert!(run.messages.contains("part.gcode:10:14"), "{}", run.messages);
+    assert!(run.messages.contains("10 | G1 X195 Y195 Enan"), "{}", run.messages);
+    assert_eq!(folder.get("out.gcode"), "what was there\n");
+    assert_eq!(folder.names(), ["bed.toml", "out.gcode", "part.gcode"]);
+
+    let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "--in-place", "--json"]);
+    assert_eq!((run.status, run.out.as_str()), (1, ""));
+    let json: serde_json::Value = serde_json::from_str(&run.messages).unwrap();
+    assert_eq!(json["error"]["places"][0]["line"], 10);
+    assert_eq!(folder.get("part.gcode"), PART.replace("E10.2", "Enan"));
+    assert_eq!(folder.names(), ["bed.toml", "out.gcode", "part.gcode"]);
+}
+
+#[test]
+fn a_long_line_is_shown_in_part() {
+    let folder = Folder::new();
+    let long = format!("G1 X195 Y195 Enan ; {}", "long ".repeat(4000));
+    folder.put("part.gcode", &PART.replace("G1 X195 Y195 E10.2", &long));
+    let run = folder.run(&OUT);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("part.gcode:10:14"), "{}", run.messages);
+    assert!(run.messages.len() < 1500, "{}", run.messages.len());
+}
+
+#[test]
+fn a_refusal_midway_through_a_stream_says_to_throw_it_away() {
+    let folder = Folder::new();
+    // Long enough that something is written before the last line is read.
+    let mut long = PART.to_owned();
+    for i in 0..40_000 {
+        long.push_str(&format!("G1 X{} Y{} E{}\n", 40 + i % 150, 50 + i % 140, 21 + i));
+    }
+    long.push_str("G1 X100 Ynan\n");
+    let run = folder.run_with(&["rewrite", "-", "--card", "bed.toml", "-o", "-"], &long, &[]);
+    assert_eq!(run.status, 1);
+    assert!(!run.out.is_empty());
+    assert!(run.messages.contains("throw it away"), "{}", run.messages);
+    assert!(run.messages.contains("standard input:40015:"), "{}", run.messages);
+    assert!(run.messages.contains("G1 X100 Ynan"), "{}", run.messages);
+    // A file is not touched, and there is nothing to throw away.
+    let run = folder.run_with(&["rewrite", "-", "--card", "bed.toml", "-o", "out.gcode"], &long, &[]);
+    assert_eq!(run.status, 1);
+    assert!(!run.messages.contains("throw it away"));
+    assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
+}
+
+#[test]
+fn what_was_rewritten_is_not_rewritten_again_unless_asked() {
+    let folder = Folder::new();
+    let in_place = ["rewrite", "part.gcode", "--card", "bed.toml", "--in-place"];
+    assert_eq!(folder.run(&in_place).status, 0);
+    let once = folder.get("part.gcode");
+    let run = folder.run(&in_place);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("already-rewritten"), "{}", run.messages);
+    assert_eq!(folder.get("part.gcode"), once);
+    assert_eq!(folder.run(&[&in_place[..], &["--allow", "already-rewritten"]].concat()).status, 0);
+    assert_ne!(folder.get("part.gcode"), once);
+}
+
+#[test]
+fn a_path_below_the_floor_is_refused_with_its_remedy() {
+    let folder = Folder::new();
+    // The bed lies 0.3 mm low: a first layer at 0.2 mm would go to -0.1 mm.
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", "sheet = 0.50"));
+    let run = folder.run(&OUT);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("floor"), "{}", run.messages);
+    assert!(run.messages.contains("turn"), "{}", run.messages);
+    assert!(run.messages.contains("part.gcode:"), "{}", run.messages);
+    assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
+    assert_eq!(folder.run(&[&OUT[..], &["--floor", "-1"]].concat()).status, 0);
+}
+
+#[test]
+fn a_level_bed_leaves_the_file_as_it_is() {
+    let folder = Folder::new();
+    folder.put(
+        "bed.toml",
+        "[bed]\nx=[0,235]\ny=[0,235]\n[readings]\nmethod='drag'\nsheet=0.1\npoints=[[10,10,0.1],[200,10,0.1],[10,200,0.1]]\n",
+    );
+    let run = folder.run(&OUT);
+    assert_eq!(run.status, 0);
+    assert_eq!(folder.get("out.gcode"), PART);
+    assert!(run.messages.contains("the output is the input"), "{}", run.messages);
+}
+
+#[test]
+fn a_folder_a_missing_folder_and_a_missing_file_are_refused() {
+    let folder = Folder::new();
+    std::fs::create_dir(folder.path("folder")).unwrap();
+    for (input, output, words) in [
+        ("part.gcode", "folder", "cannot write folder: it is a folder"),
+        ("part.gcode", "nowhere/out.gcode", "cannot write nowhere/out.gcode: no such file or folder"),
+        ("nowhere.gcode", "out.gcode", "cannot read nowhere.gcode: no such file or folder"),
+        ("folder", "out.gcode", "cannot read folder: it is a folder"),
+    ] {
+        let run = folder.run(&["rewrite", input, "--card", "bed.toml", "-o", output]);
+        assert_eq!(run.status, 1);
+        assert_eq!(run.messages, format!("error: {words}\n"));
+    }
+    assert_eq!(folder.names(), ["bed.toml", "folder", "part.gcode"]);
+}
+
+#[cfg(unix)]
+mod unix {
+    use super::*;
+    use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _, symlink};
+
+    fn mode(folder: &Folder, name: &str) -> u32 {
+        std::fs::metadata(folder.path(name)).unwrap().mode() & 0o777
+    }
+
+    #[test]
+    fn in_place_keeps_the_mode_and_replaces_the_file_as_a_whole() {
+        let folder = Folder::new();
+        for bits in [0o640, 0o604, 0o755] {
+            folder.put("part.gcode", PART);
+            std::fs::set_permissions(folder.path("part.gcode"), std::fs::Permissions::from_mode(bits)).unwrap();
+            let before = std::fs::metadata(folder.path("part.gcode")).unwrap();
+            let run = folder.run(&["rewrite", "--in-place", "part.gcode", "--card", "bed.toml"]);
+            assert_eq!(run.status, 0, "{}", run.messages);
+            let after = std::fs::metadata(folder.path("part.gcode")).unwrap();
+            assert_eq!(mode(&folder, "part.gcode"), bits);
+            assert_eq!((after.uid(), after.gid()), (before.uid(), before.gid()));
+            assert_ne!(after.ino(), before.ino(), "a new file was renamed over the old one");
+            assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
+        }
+    }
+
+    #[test]
+    fn a_new_file_has_the_usual_mode() {
+        let folder = Folder::new();
+        assert_eq!(folder.run(&OUT).status, 0);
+        folder.put("plain", "");
+        assert_eq!(mode(&folder, "out.gcode"), mode(&folder, "plain"));
+    }
+
+    #[test]
+    fn a_symbolic_link_stays_and_its_end_is_replaced() {
+        let folder = Folder::new();
+        std::fs::create_dir(folder.path("store")).unwrap();
+        std::fs::rename(folder.path("part.gcode"), folder.path("store/real.gcode")).unwrap();
+        symlink("store/real.gcode", folder.path("link.gcode")).unwrap();
+        symlink("link.gcode", folder.path("part.gcode")).unwrap();
+        let run = folder.run(&["rewrite", "--in-place", "part.gcode", "--card", "bed.toml"]);
+        assert_eq!(run.status, 0, "{}", run.messages);
+        assert!(std::fs::symlink_metadata(folder.path("part.gcode")).unwrap().is_symlink());
+        assert!(std::fs::symlink_metadata(folder.path("link.gcode")).unwrap().is_symlink());
+        assert_ne!(folder.get("store/real.gcode"), PART);
+        // A link that leads nowhere yet: the file appears at its end.
+        symlink("store/new.gcode", folder.path("out.gcode")).unwrap();
+        folder.put("fresh.gcode", PART);
+        let run = folder.run(&["rewrite", "fresh.gcode", "--card", "bed.toml", "-o", "out.gcode"]);
+        assert_eq!(run.status, 0, "{}", run.messages);
+        assert!(std::fs::symlink_metadata(folder.path("out.gcode")).unwrap().is_symlink());
+        assert_eq!(folder.get("store/new.gcode"), folder.get("store/real.gcode"));
+    }
+
+    #[test]
+    fn a_read_only_target_is_refused() {
+        let folder = Folder::new();
+        std::fs::set_permissions(folder.path("part.gcode"), std::fs::Permissions::from_mode(0o444)).unwrap();
+        let run = folder.run(&["rewrite", "--in-place", "part.gcode", "--card", "bed.toml"]);
+        assert_eq!(run.status, 1);
+        assert_eq!(run.messages, "error: cannot write part.gcode: the file is read-only\n");
+        assert_eq!(folder.get("part.gcode"), PART);
+    }
+
+    #[test]
+    fn a_device_is_written_to_and_not_replaced() {
+        let run = Folder::new().run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "/dev/null"]);
+        assert_eq!(run.status, 0, "{}", run.messages);
+        use std::os::unix::fs::FileTypeExt as _;
+        assert!(std::fs::metadata("/dev/null").unwrap().file_type().is_char_device());
+    }
+
+    #[test]
+    fn a_reader_that_goes_away_is_no_drama() {
+        use std::io::Read as _;
+        let folder = Folder::new();
+        let mut long = PART.to_owned();
+        for i in 0..60_000 {
+            long.push_str(&format!("G1 X{} Y{} E{}\n", 40 + i % 150, 50 + i % 140, 21 + i));
+        }
+        folder.put("part.gcode", &long);
+        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_evengap"))
+            .args(["rewrite", "part.gcode", "--card", "bed.toml", "-o", "-"])
+            .current_dir(folder.path("."))
+            .stdout(std::process::Stdio::piped())
+            .stderr(std::process::Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut first = [0; 10];
+        child.stdout.take().unwrap().read_exact(&mut first).unwrap();
+        let done = child.wait_with_output().unwrap();
+        assert_eq!(done.status.code(), Some(1));
+        assert_eq!(String::from_utf8(done.stderr).unwrap(), "");
+    }
+}
