@@ -8,3 +8,4 @@ pub mod machine;
 pub mod mixed;
 pub mod oracle;
 pub mod path;
+pub mod samples;

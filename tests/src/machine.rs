@@ -534,6 +534,9 @@ fn command(words: &[Word], state: &mut State, setup: Setup) -> Kind {
     let said = !motions.is_empty();
     let arc_words = has(b'I') || has(b'J') || has(b'R');
     let arc = matches!(state.modes.motion, Some(2 | 3));
+    if !moves_axis && arc && arc_words && !said {
+        return Kind::Doubt("a centre without a motion");
+    }
     if !(moves_axis || (said && arc && arc_words)) {
         return Kind::Command;
     }
