@@ -39,10 +39,10 @@ fn heights(motion: &Motion) -> (f64, f64) {
     (motion.start[Z].unwrap_or_default().f64(), motion.end[Z].unwrap_or_default().f64())
 }
 
-/// Samples for a length: one every 0.05 mm, at least 64.
+/// Samples for a length: one every [`Rules::step`], at least 64.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small, non-negative count")]
-pub(super) fn samples(length: f64) -> usize {
-    ((length / 0.05).ceil() as usize).clamp(64, 100_000)
+pub(super) fn samples(length: f64, rules: &Rules) -> usize {
+    ((length / rules.step).ceil() as usize).clamp(64, 100_000)
 }
 
 /// The flow factor: the mean over the XY path of 1 + h w'(z), with w' = -1/(TO - FROM) strictly between FROM and TO.
@@ -66,22 +66,26 @@ pub(super) fn flow(motion: &Motion, h: &dyn Fn(f64, f64) -> f64, rules: &Rules) 
     if last <= first {
         return 1.0;
     }
-    // Simpson's rule (an even number of equal steps).
-    let n = samples(path.length() * (last - first)).next_multiple_of(2);
-    let step = (last - first) / count(n);
-    let mut sum = 0.0;
-    for k in 0..=n {
-        let [x, y] = path.at(first + step * count(k));
-        let times = if k == 0 || k == n {
-            1.0
-        } else if k % 2 == 1 {
-            4.0
-        } else {
-            2.0
-        };
-        sum += times * h(x, y);
+    let bed = |t: f64| {
+        let [x, y] = path.at(t);
+        h(x, y)
+    };
+    let panels = samples(path.length() * (last - first) / 10.0, rules);
+    let edge = |k: usize| first + (last - first) * count(k) / count(panels);
+    let sum: f64 = (0..panels).map(|k| simpson(&bed, edge(k), edge(k + 1), 16)).sum();
+    1.0 - sum / (to - from)
+}
+
+/// Simpson's rule, halving where a panel and its halves do not agree to 1e-13 (a bilinear surface has creases).
+fn simpson(f: &dyn Fn(f64) -> f64, a: f64, b: f64, depth: u32) -> f64 {
+    let rule = |a: f64, b: f64| (b - a) / 6.0 * (f(a) + 4.0 * f(a.midpoint(b)) + f(b));
+    let middle = a.midpoint(b);
+    let (whole, left, right) = (rule(a, b), rule(a, middle), rule(middle, b));
+    if depth == 0 || (left + right - whole).abs() < 1e-13 {
+        left + right
+    } else {
+        simpson(f, a, middle, depth - 1) + simpson(f, middle, b, depth - 1)
     }
-    1.0 - sum * step / 3.0 / (to - from)
 }
 
 /// A count as a float.

@@ -29,6 +29,8 @@ pub struct Rules {
     pub taper: Option<(f64, f64)>,
     /// Largest distance of Z from the definition along a piece, mm.
     pub tolerance: f64,
+    /// A sample every so many mm, and at least 64 on every move and every piece.
+    pub step: f64,
     /// Whether E follows the layer's thickness in the taper.
     pub flow: bool,
     /// mm added to every Z.
@@ -53,6 +55,7 @@ impl Default for Rules {
             setup: Setup::default(),
             taper: None,
             tolerance: 0.005,
+            step: 0.05,
             flow: true,
             shift: 0.0,
             z_half_unit: 0.000_5,

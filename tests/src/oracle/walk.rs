@@ -386,7 +386,7 @@ impl<'a> Walk<'a> {
                 self.fault(What::Extra, i, "pieces that each go on in X or Y", &found)?;
             }
             let share = if length > 0.0 { way.length() / length } else { 1.0 };
-            let n = samples(way.length()).max(scaled(64, share));
+            let n = samples(way.length(), self.rules).max(scaled(64, share));
             let last = k + 1 == pieces;
             let (mut told_xy, mut told_back, mut told_z) = (false, false, false);
             for s in 0..=n {
@@ -543,7 +543,7 @@ impl<'a> Walk<'a> {
         }
         for k in 0..pieces - 1 {
             let ((f0, a), (f1, b)) = (joints[k], joints[k + 2]);
-            let n = samples(path.length() * (f1 - f0));
+            let n = samples(path.length() * (f1 - f0), self.rules);
             let fits = (0..=n).all(|s| {
                 let t = count(s) / count(n);
                 let on = point(motion, path, f0 + t * (f1 - f0));
@@ -684,7 +684,7 @@ impl<'a> Walk<'a> {
         }
         let (true, Some(path), Some(a)) = (settled, motion.path, would.start[Z].map(Dec::f64)) else { return false };
         // Half the tolerance: a careful rewriter may be a little earlier in splitting than it must.
-        let n = samples(path.length());
+        let n = samples(path.length(), self.rules);
         (0..=n).all(|s| {
             let t = count(s) / count(n);
             let on = point(motion, &path, t);

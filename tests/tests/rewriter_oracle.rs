@@ -1,0 +1,387 @@
+//! The rewriter against the slow second implementation, on made-up toolpaths and on the sample files.
+
+use evengap::follow::{EMode, Options, Rewriter, Summary, Taper, rewrite};
+use evengap::{Card, Error, ErrorKind, HeightMap, SurfaceKind};
+use evengap_tests::dec::Dec;
+use evengap_tests::machine::{Setup, X, Y, run};
+use evengap_tests::mixed::{Op, Spelling, Toolpath, toolpath};
+use evengap_tests::oracle::{Report, Rules, judge, tell};
+use evengap_tests::samples;
+use proptest::prelude::*;
+
+/// A map over a grid of readings of a height function: `n` by `n` from `from` to `to`, mm.
+fn map(n: u32, from: f64, to: f64, kind: SurfaceKind, h: impl Fn(f64, f64) -> f64) -> HeightMap {
+    HeightMap::fit(&card(n, from, to, h), kind).expect("a map")
+}
+
+fn card(n: u32, from: f64, to: f64, h: impl Fn(f64, f64) -> f64) -> Card {
+    let at = |k: u32| from + (to - from) * f64::from(k) / f64::from(n - 1);
+    let mut text = format!(
+        "[bed]\nx = [{from}, {to}]\ny = [{from}, {to}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n"
+    );
+    for j in 0..n {
+        for i in 0..n {
+            let (x, y) = (at(i), at(j));
+            text += &format!("[{x}, {y}, {:.6}],\n", h(x, y) + 0.1);
+        }
+    }
+    text += "]\n";
+    Card::parse(&text).expect("a card")
+}
+
+fn options(set: impl FnOnce(&mut Options)) -> Options {
+    let mut options = Options::default();
+    // Made-up toolpaths go anywhere; the floor has tests of its own.
+    options.floor = -1000.0;
+    set(&mut options);
+    options
+}
+
+fn woken(options: &mut Options, setup: Setup) {
+    options.g90_sets_e = setup.g90_sets_e;
+    options.e_start = if setup.e_relative { EMode::Relative } else { EMode::Absolute };
+}
+
+/// The rules that match what the rewriter was told and found.
+fn rules(options: &Options, summary: &Summary) -> Rules {
+    Rules {
+        setup: Setup { e_relative: options.e_start == EMode::Relative, g90_sets_e: options.g90_sets_e },
+        taper: summary.taper,
+        tolerance: options.tolerance,
+        flow: options.flow,
+        shift: options.shift,
+        floor: Some(options.floor),
+        step: 0.2,
+        ..Rules::default()
+    }
+}
+
+/// Rewrites and judges; the text of a failure otherwise.
+fn agrees(bytes: &[u8], map: &HeightMap, options: &Options) -> Result<(Vec<u8>, Report), String> {
+    let (out, summary) = rewrite(bytes, map, options.clone()).map_err(|e| refusal(&e))?;
+    let rules = rules(options, &summary);
+    match judge(bytes, &out, &|x, y| map.height(x, y), &rules) {
+        Ok(report) => Ok((out, report)),
+        Err(faults) => Err(format!(
+            "{:?}\n{}\n--- original\n{}\n--- rewritten\n{}",
+            summary.taper,
+            tell(&faults),
+            excerpt(bytes),
+            excerpt(&out)
+        )),
+    }
+}
+
+fn excerpt(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(&bytes[..bytes.len().min(6000)]).into_owned()
+}
+
+fn refusal(error: &Error) -> String {
+    let place = error.place().map_or("no place".to_owned(), |p| format!("{}:{}", p.line, p.column));
+    format!("{place}: {:?}: {error}", error.kind())
+}
+
+fn tapers() -> impl Strategy<Value = Taper> {
+    prop_oneof![
+        Just(Taper::None),
+        Just(Taper::Auto),
+        Just(Taper::Range { from: 0.5, to: 1.5 }),
+        Just(Taper::Range { from: 0.0, to: 3.0 }),
+    ]
+}
+
+/// Beds: constant, a plane, one twisted patch, many patches, and a bent sheet.
+fn beds() -> impl Strategy<Value = HeightMap> {
+    let small = -0.15..0.15_f64;
+    prop_oneof![
+        small.clone().prop_map(|c| map(2, -500.0, 500.0, SurfaceKind::ThinPlate, |_, _| c)),
+        (small.clone(), -0.000_5..0.000_5_f64, -0.000_5..0.000_5_f64).prop_map(|(c, a, b)| map(
+            3,
+            -500.0,
+            500.0,
+            SurfaceKind::ThinPlate,
+            |x, y| c + a * x + b * y
+        )),
+        (small.clone(), -0.000_01..0.000_01_f64).prop_map(|(c, t)| map(
+            2,
+            0.0,
+            200.0,
+            SurfaceKind::Bilinear,
+            |x, y| c + t * (x - 90.0) * (y - 110.0)
+        )),
+        proptest::collection::vec(small.clone(), 16).prop_map(|v| {
+            let node = |q: f64| [0.0, 67.0, 134.0, 201.0].iter().position(|n| (q - n).abs() < 1.0).unwrap_or(0);
+            map(4, 0.0, 201.0, SurfaceKind::Bilinear, |x, y| v[node(y) * 4 + node(x)])
+        }),
+        (small, -0.3..0.3_f64, -0.3..0.3_f64).prop_map(|(c, a, b)| {
+            map(3, 10.0, 190.0, SurfaceKind::ThinPlate, |x, y| {
+                c + a * ((x - 100.0) / 100.0).powi(2) + b * ((y - 100.0) / 100.0).powi(2)
+            })
+        }),
+    ]
+}
+
+fn config(cases: u32) -> ProptestConfig {
+    // More with PROPTEST_CASES; fewer than the usual 256 where a case is a whole file sampled densely.
+    let asked = std::env::var_os("PROPTEST_CASES").is_some();
+    let default = ProptestConfig::default();
+    ProptestConfig { failure_persistence: None, cases: if asked { default.cases } else { cases }, ..default }
+}
+
+proptest! {
+    #![proptest_config(config(96))]
+
+    #[test]
+    fn mixed_files_follow_the_bed(
+        path in toolpath(40), map in beds(), taper in tapers(), flow in any::<bool>(),
+        shift in prop_oneof![3 => Just(0.0), 1 => -0.1..0.1_f64], tolerance in prop_oneof![3 => Just(0.005), 1 => 0.002..0.05_f64],
+    ) {
+        let options = options(|o| {
+            woken(o, path.setup);
+            o.taper = taper;
+            o.flow = flow;
+            o.shift = shift;
+            o.tolerance = tolerance;
+        });
+        let judged = agrees(&path.bytes(), &map, &options);
+        prop_assert!(judged.is_ok(), "{}", judged.err().unwrap_or_default());
+    }
+
+    #[test]
+    fn any_cut_gives_the_same_bytes(path in toolpath(40), map in beds(), cuts in proptest::collection::vec(1..400_usize, 1..20)) {
+        let bytes = path.bytes();
+        let options = options(|o| woken(o, path.setup));
+        let run = |sizes: &[usize]| {
+            let mut rewriter = Rewriter::new(&map, "0123456789ab", options.clone())?;
+            let mut out = Vec::new();
+            let mut rest = &bytes[..];
+            for size in sizes.iter().cycle() {
+                let (now, later) = rest.split_at((*size).min(rest.len()));
+                rewriter.push(now, &mut out)?;
+                rest = later;
+                if rest.is_empty() {
+                    break;
+                }
+            }
+            rewriter.finish(&mut out)?;
+            Ok::<_, Error>(out)
+        };
+        let whole = run(&[usize::MAX]);
+        prop_assert_eq!(&whole, &run(&cuts));
+        prop_assert_eq!(&whole, &run(&[1]));
+        prop_assert!(whole.is_ok(), "{}", whole.err().map_or_else(String::new, |e| refusal(&e)));
+    }
+
+    #[test]
+    fn a_zero_map_changes_nothing(path in toolpath(40), taper in tapers(), kind in prop_oneof![Just(SurfaceKind::ThinPlate), Just(SurfaceKind::Bilinear)]) {
+        let flat = map(3, 0.0, 200.0, kind, |_, _| 0.0);
+        let options = options(|o| {
+            woken(o, path.setup);
+            o.taper = taper;
+        });
+        let bytes = path.bytes();
+        let (out, _) = rewrite(&bytes, &flat, options).map_err(|e| TestCaseError::fail(refusal(&e)))?;
+        prop_assert_eq!(String::from_utf8_lossy(&out), String::from_utf8_lossy(&bytes));
+    }
+
+    #[test]
+    fn a_constant_map_is_a_plain_offset(path in toolpath(40), c in -0.2..0.2_f64, up in -0.1..0.1_f64) {
+        let level = map(3, 0.0, 200.0, SurfaceKind::ThinPlate, |_, _| c);
+        let options = options(|o| {
+            woken(o, path.setup);
+            o.taper = Taper::None;
+            o.shift = up;
+        });
+        let judged = agrees(&path.bytes(), &level, &options);
+        prop_assert!(judged.is_ok(), "{}", judged.err().unwrap_or_default());
+        let (_, report) = judged.map_err(TestCaseError::fail)?;
+        prop_assert_eq!(report.moves_in, report.moves_out);
+    }
+
+    /// On a plane a straight move needs no split: neither without a taper nor wholly below it.
+    #[test]
+    fn a_plane_splits_no_straight_move(path in toolpath(40), a in -0.000_5..0.000_5_f64, b in -0.000_5..0.000_5_f64) {
+        let mut path = path;
+        path.ops.retain(|op| !matches!(op, Op::Arc { .. }));
+        let plane = map(3, -2000.0, 2000.0, SurfaceKind::ThinPlate, |x, y| 0.02 + a * x + b * y);
+        let options = options(|o| {
+            woken(o, path.setup);
+            o.taper = Taper::None;
+        });
+        let judged = agrees(&path.bytes(), &plane, &options);
+        prop_assert!(judged.is_ok(), "{}", judged.err().unwrap_or_default());
+        let (_, report) = judged.map_err(TestCaseError::fail)?;
+        prop_assert_eq!(report.moves_in, report.moves_out);
+    }
+
+    /// Pieces end where they end however they are spelt: to a unit of the last digit, as each rounds for itself.
+    #[test]
+    fn absolute_and_relative_spellings_give_one_path(path in toolpath(30), map in beds(), taper in tapers()) {
+        let (absolute, relative) = path.respell();
+        let options = options(|o| {
+            woken(o, absolute.setup);
+            o.taper = taper;
+        });
+        let ends = |path: &Toolpath| -> Result<Vec<[Option<f64>; 4]>, TestCaseError> {
+            let (out, _) = agrees(&path.bytes(), &map, &options).map_err(TestCaseError::fail)?;
+            let steps = run(&out, path.setup);
+            Ok(steps
+                .iter()
+                .filter(|s| s.motion().is_some())
+                .map(|s| [s.after.at[0].map(Dec::f64), s.after.at[1].map(Dec::f64), s.after.at[2].map(Dec::f64), Some(s.after.filament.f64())])
+                .collect())
+        };
+        let (a, b) = (ends(&absolute)?, ends(&relative)?);
+        prop_assert_eq!(a.len(), b.len());
+        for (k, (a, b)) in a.iter().zip(&b).enumerate() {
+            for (a, b) in a.iter().zip(b) {
+                let close = match (a, b) {
+                    (Some(a), Some(b)) => (a - b).abs() < 0.001_1,
+                    _ => a == b,
+                };
+                prop_assert!(close, "move {}: {:?} {:?}", k, a, b);
+            }
+        }
+    }
+
+    #[test]
+    fn line_ends_are_kept(path in toolpath(40), map in beds()) {
+        let options = options(|o| woken(o, path.setup));
+        let with = |ends| rewrite(&Toolpath { ends, ..path.clone() }.bytes(), &map, options.clone()).map(|(out, _)| out);
+        let (lf, crlf) = (with(0), with(1));
+        let (lf, crlf) = (lf.map_err(|e| TestCaseError::fail(refusal(&e)))?, crlf.map_err(|e| TestCaseError::fail(refusal(&e)))?);
+        let mut turned = Vec::new();
+        for b in lf {
+            if b == b'\n' {
+                turned.push(b'\r');
+            }
+            turned.push(b);
+        }
+        prop_assert_eq!(String::from_utf8_lossy(&turned), String::from_utf8_lossy(&crlf));
+    }
+
+    #[test]
+    fn rewritten_twice_is_refused(path in toolpath(20)) {
+        let level = map(3, 0.0, 200.0, SurfaceKind::ThinPlate, |_, _| 0.1);
+        let options = options(|o| woken(o, path.setup));
+        let bytes = path.bytes();
+        let (out, _) = rewrite(&bytes, &level, options.clone()).map_err(|e| TestCaseError::fail(refusal(&e)))?;
+        if out != bytes {
+            let again = rewrite(&out, &level, options);
+            prop_assert_eq!(again.err().map(|e| e.kind()), Some(ErrorKind::Refused));
+        }
+    }
+}
+
+/// Where a file's moves lie, mm.
+fn middle(bytes: &[u8]) -> f64 {
+    let mut corner_origin = true;
+    for step in run(bytes, Setup::default()) {
+        if let (Some(x), Some(y), Some(m)) = (step.after.at[X], step.after.at[Y], step.motion())
+            && m.e.is_positive()
+        {
+            corner_origin &= x.f64() > -20.0 && y.f64() > -20.0;
+        }
+    }
+    if corner_origin { 107.5 } else { 0.0 }
+}
+
+/// Every sample is rewritten and agrees, or is refused with line, column and reason; then again with all allowed.
+/// The bed is bent by 0.3 mm over 215 mm: a parabola in X, read on a grid of 5 by 5.
+#[test]
+fn samples_agree_or_are_refused_with_a_place() {
+    let mut wrong = Vec::new();
+    let mut table = String::new();
+    for (name, bytes) in samples::all() {
+        let c = middle(&bytes);
+        let bent = map(5, c - 107.5, c + 107.5, SurfaceKind::ThinPlate, |x, _| 0.3 * (1.0 - ((x - c) / 107.5).powi(2)));
+        for (allowed, taper) in [(false, Taper::Auto), (true, Taper::Auto), (true, Taper::None)] {
+            let options = options(|o| {
+                o.taper = taper;
+                if allowed {
+                    o.allow.unknown_motion = true;
+                    o.allow.own_levelling = true;
+                    o.allow.already_rewritten = true;
+                    o.allow.large_heights = true;
+                }
+            });
+            let asked = format!("{taper:?}{}", if allowed { ", all allowed" } else { "" });
+            let (out, summary) = match rewrite(&bytes, &bent, options.clone()) {
+                Err(error) => {
+                    table += &format!("{name:40} {asked:20} refused {}\n", refusal(&error));
+                    if error.place().is_none() {
+                        wrong.push(format!("{name}: refused without a place"));
+                    }
+                    continue;
+                }
+                Ok(done) => done,
+            };
+            let rules = Rules { step: 0.05, ..rules(&options, &summary) };
+            match judge(&bytes, &out, &|x, y| bent.height(x, y), &rules) {
+                Ok(r) => {
+                    table += &format!(
+                        "{name:40} {asked:20} agrees: {} -> {} moves ({:+.2} %), {} mergeable, worst Z {:.4} XY {:.5} E {:.7}, \
+                         {} lines changed, {} the same\n",
+                        r.moves_in,
+                        r.moves_out,
+                        r.growth_percent(),
+                        r.mergeable,
+                        r.worst_z,
+                        r.worst_xy,
+                        r.worst_e,
+                        r.changed_lines,
+                        r.same_lines
+                    );
+                    if r.growth_percent() > 10.0 {
+                        wrong.push(format!("{name} {asked}: {:.2} % more moves", r.growth_percent()));
+                    }
+                }
+                Err(faults) => {
+                    table += &format!("{name:40} {asked:20} DISAGREES: {} faults\n", faults.len());
+                    wrong.push(format!("{name} {asked}:\n{}", tell(&faults[..faults.len().min(8)])));
+                }
+            }
+        }
+    }
+    eprintln!("{table}");
+    assert!(wrong.is_empty(), "{}\n{table}", wrong.join("\n"));
+}
+
+/// A few moves whose pieces can be counted by hand: on a parabola of 0.3 mm over 215 mm a chord of length L is off by
+/// at most h'' L^2 / 8 with h'' = 2 * 0.3 / 107.5^2, so 0.005 mm allows a chord of 27.8 mm that touches the curve at
+/// both ends, and no fewer than 215 / (27.8 * sqrt 2) = 5.5 pieces (ends may lie off the curve by the tolerance) serve.
+#[test]
+fn a_long_move_has_as_few_pieces_as_it_can() {
+    let bent = map(9, 0.0, 215.0, SurfaceKind::Bilinear, |x, _| 0.3 * (1.0 - ((x - 107.5) / 107.5).powi(2)));
+    let file = b"G1 X0 Y100 Z0.2\nG1 X215 E10\n";
+    let options = options(|o| o.taper = Taper::None);
+    let (_, report) = agrees(file, &bent, &options).unwrap_or_else(|e| panic!("{e}"));
+    // Eight straight pieces of 26.875 mm would follow the bilinear surface exactly.
+    assert!((6..=9).contains(&report.moves_out), "{report:?}");
+    assert_eq!(report.mergeable, 0);
+}
+
+#[test]
+fn plain_files_stay_plain() {
+    let path = Toolpath {
+        ops: vec![
+            Op::Home(0),
+            Op::ToZ(200),
+            Op::Line { to: [10_000, 20_500], dz: 0, e: 0, rapid: true, feed: Some(3000), a: None },
+            Op::Line { to: [100_000, 20_500], dz: 0, e: 400_000, rapid: false, feed: None, a: None },
+        ],
+        style: 0,
+        ends: 0,
+        numbered: false,
+        bom: false,
+        open: false,
+        setup: Setup::default(),
+        spelling: Spelling::Own,
+    };
+    let tilted = map(2, 0.0, 200.0, SurfaceKind::Bilinear, |x, _| 0.001 * x);
+    let (out, report) = agrees(&path.bytes(), &tilted, &options(|_| ())).unwrap_or_else(|e| panic!("{e}"));
+    let text = String::from_utf8(out).expect("text");
+    assert!(text.contains("G0 X10 Y20.5 Z0.21 F3000") || text.contains("G0 X10 Y20.5 F3000 Z0.21"), "{text}");
+    assert!(text.contains("Z0.3"), "{text}");
+    assert_eq!((report.moves_out, report.changed_lines), (3, 2));
+}
