@@ -8,7 +8,7 @@
 //! - nothing but a comment or spaces: [`Kind::Blank`];
 //! - G0 to G3, said or still in force, with an axis word: [`Kind::Motion`];
 //! - what may move an axis in a way this machine does not understand: [`Kind::Doubt`]. The axes it names are
-//!   unknown from there on;
+//!   unknown from there on, as after homing;
 //! - everything else: [`Kind::Command`]. A line that begins with M or T, or with two letters together, is one
 //!   whatever stands behind. Probing (G29 to G35, G38) leaves X, Y and Z unknown.
 
@@ -116,6 +116,14 @@ impl State {
 
     fn scaled(&self, value: Dec) -> Dec {
         if self.modes.inches { value.inches() } else { value }
+    }
+
+    /// As after homing: the position is not known, and what G92 said of it is gone.
+    fn leave(&mut self, axes: Vec<usize>) {
+        for &axis in &axes {
+            self.offset[axis] = Dec::ZERO;
+        }
+        self.forget(axes);
     }
 
     fn forget(&mut self, axes: impl IntoIterator<Item = usize>) {
@@ -392,10 +400,17 @@ fn execute(code: &[u8], state: &mut State, setup: Setup) -> (Kind, Vec<Word>) {
     let text = code.iter().any(|&b| (b < b' ' && b != b'\t') || b >= 0x7f);
     let two_letters =
         code.len() > 1 && code[0].is_ascii_alphabetic() && (code[1].is_ascii_alphabetic() || code[1] == b'_');
-    if text || two_letters || !code[0].is_ascii_alphabetic() {
+    let first = code[0].to_ascii_uppercase();
+    if two_letters || !code[0].is_ascii_alphabetic() {
         return (Kind::Command, Vec::new());
     }
-    let first = code[0].to_ascii_uppercase();
+    if text {
+        if first == b'G' || LETTERS.contains(&first) {
+            state.leave(named(code));
+            return (Kind::Doubt("bytes that are no text"), Vec::new());
+        }
+        return (Kind::Command, Vec::new());
+    }
     if first == b'M' || first == b'T' {
         let words = words(code).unwrap_or_default();
         if first == b'M'
@@ -411,14 +426,14 @@ fn execute(code: &[u8], state: &mut State, setup: Setup) -> (Kind, Vec<Word>) {
     }
     let Some(words) = words(code) else {
         if first == b'G' || LETTERS.contains(&first) {
-            state.forget(named(code));
+            state.leave(named(code));
             return (Kind::Doubt("cannot be cut into words"), Vec::new());
         }
         return (Kind::Command, Vec::new());
     };
     let kind = command(&words, state, setup);
     if let Kind::Doubt(_) = kind {
-        state.forget(named(code));
+        state.leave(named(code));
     }
     (kind, words)
 }
@@ -508,10 +523,7 @@ fn command(words: &[Word], state: &mut State, setup: Setup) -> Kind {
         if !gone.iter().any(|&axis| axis <= Z) {
             gone.extend([X, Y, Z]);
         }
-        for &axis in &gone {
-            state.offset[axis] = Dec::ZERO;
-        }
-        state.forget(gone);
+        state.leave(gone);
         return Kind::Command;
     }
     if codes.iter().any(|c| matches!(c, 921 | 922)) {

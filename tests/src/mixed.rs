@@ -98,7 +98,7 @@ pub const TEXTS: [&[u8]; 19] = [
     b"<<<<<<< HEAD",
     b"M203 X500 Y500 Z10",
     b"G40",
-    b"\x00\x01G1 X1",
+    b"\x00\x01\x02\xff\x03Gz\x04",
     b"   ",
 ];
 
