@@ -333,7 +333,8 @@ impl Toolpath {
         plain.ops.insert(0, Op::Inches(inches && plain.style % 2 == 1));
         plain.setup.g90_sets_e = false;
         plain.numbered = false;
-        // The whims would fall differently, and with them which words are left out; they mean the same.
+        // The whims would give a number more digits in one spelling than in the other.
+        plain.style = 0;
         let absolute = Toolpath { spelling: Spelling::Absolute, ..plain.clone() };
         let relative = Toolpath { spelling: Spelling::Relative, ..plain };
         (absolute, relative)
