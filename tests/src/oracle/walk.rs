@@ -24,7 +24,7 @@ pub(super) struct Walk<'a> {
     settled: bool,
     /// Something differed already.
     changed: bool,
-    /// Lines behind this index must be the same: the taper has ended for good.
+    /// From this index on lines must be the same: the taper has ended for good.
     tail: Option<usize>,
     tail_g92: usize,
     faults: Vec<Fault>,
@@ -170,7 +170,7 @@ impl<'a> Walk<'a> {
                 }
                 self.report.inserted_g92 += 1;
                 self.changed = true;
-                if self.tail.is_some_and(|tail| i > tail) {
+                if self.tail.is_some_and(|tail| i >= tail) {
                     self.tail_g92 += 1;
                     if self.tail_g92 > 1 {
                         self.fault(What::Extra, i, "at most one G92 E after the taper", "another")?;
@@ -238,7 +238,7 @@ impl<'a> Walk<'a> {
         }
         self.report.changed_lines += 1;
         self.changed = true;
-        if self.tail.is_some_and(|tail| i > tail) {
+        if self.tail.is_some_and(|tail| i >= tail) {
             let (expected, found) = (text(&self.old[i]), self.new.get(self.j).map_or(String::new(), text));
             self.fault(What::Bytes, i, &format!("{expected}, as the taper has ended"), &found)?;
         }
@@ -702,14 +702,17 @@ impl<'a> Walk<'a> {
     }
 }
 
-/// The last line index that has a motion below the taper's end, where there is a taper and no shift.
+/// The first line index from which no motion lies below the taper's end and one is known to lie above it. `None` where
+/// there is no taper, or a shift that outlives it.
 fn tail(old: &[Step<'_>], rules: &Rules) -> Option<usize> {
     let (_, to) = rules.taper?;
     if rules.shift != 0.0 {
         return None;
     }
     let below = |z: Option<Dec>| z.is_some_and(|z| z.f64() < to);
-    old.iter().rposition(|s| s.motion().is_some_and(|m| below(m.start[Z]) || below(m.end[Z])))
+    let low = old.iter().rposition(|s| s.motion().is_some_and(|m| below(m.start[Z]) || below(m.end[Z])));
+    let from = low.map_or(0, |low| low + 1);
+    old[from..].iter().position(|s| s.motion().is_some_and(Motion::known)).map(|k| from + k)
 }
 
 /// The same line, but for its number and checksum.
