@@ -313,7 +313,7 @@ impl<'a> Walk<'a> {
             let pieces = self.j - begin + 1;
             if [piece.end[X], piece.end[Y]] == target {
                 self.j = begin;
-                return Ok(pieces);
+                return Ok(pieces + self.steep(i, motion, &path, begin + pieces));
             }
             let (Some(x), Some(y)) = (piece.end[X], piece.end[Y]) else { break };
             let end = [x.f64(), y.f64()];
@@ -339,6 +339,17 @@ impl<'a> Walk<'a> {
         let expected = format!("{} to end at {}", text(&self.old[i]), shown(target));
         self.fault(What::Missing, i, &expected, &found)?;
         Err(Lost)
+    }
+
+    /// More pieces from index `j` on that stay at the end in X and Y: where a move is so steep that its split points
+    /// fall on the end when they are rounded.
+    fn steep(&self, i: usize, motion: &Motion, path: &Path, j: usize) -> usize {
+        let climb = motion.start[Z].zip(motion.end[Z]).map_or(0.0, |(a, b)| (b - a).f64().abs());
+        let next_stays = self.old.get(i + 1).and_then(Step::motion).is_some_and(|next| !next.travels());
+        if climb < path.length() || next_stays {
+            return 0;
+        }
+        self.new[j..].iter().take_while(|s| s.motion().is_some_and(|m| !m.travels())).count()
     }
 
     /// Half a unit of E from here on, where E was changed on this line.
@@ -381,7 +392,7 @@ impl<'a> Walk<'a> {
             let (Some(a), Some(b)) = (a.map(Dec::f64), b.map(Dec::f64)) else {
                 return self.fault(What::Z, i, "a known Z", "an unknown one");
             };
-            if !piece.travels() {
+            if !piece.travels() && (z1 - z0).abs() < length {
                 let found = text(&self.new[self.j]);
                 self.fault(What::Extra, i, "pieces that each go on in X or Y", &found)?;
             }
