@@ -532,6 +532,10 @@ impl<'a> Walk<'a> {
         for (axis, letter) in LETTERS.iter().enumerate().skip(Z + 1) {
             let (Some(from), Some(to)) = (motion.start[axis], motion.end[axis]) else { continue };
             let Some(have) = self.new[self.j].after.at[axis] else { continue };
+            // A, B and C are degrees in the standard and lengths on many machines: in inches that matters.
+            if b"ABC".contains(letter) && self.new[self.j].after.modes.inches {
+                continue;
+            }
             let way = (to - from).f64();
             let want = from.f64() + way * fraction;
             if (have.f64() - want).abs() > 0.000_5 + way.abs() * loose + 1e-9 {
