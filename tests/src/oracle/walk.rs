@@ -355,10 +355,11 @@ impl<'a> Walk<'a> {
     /// Half a unit of E from here on, where E was changed on this line.
     fn e_unit(&mut self, i: usize, begin: usize, pieces: usize) {
         let e = |s: &Step<'_>| s.word(b'E').map(|w| w.text.clone());
+        let inches = self.new[begin].after.modes.inches;
         let changed = pieces > 1 || e(&self.old[i]) != e(&self.new[begin]);
-        if changed && self.new[begin].word(b'E').is_some() {
-            let inch = if self.new[begin].after.modes.inches { 25.4 } else { 1.0 };
-            self.e_slack = self.rules.e_half_unit * inch;
+        // An unchanged word may be the exact value rounded, which shows only where the unit is coarse.
+        if (changed || inches) && self.new[begin].word(b'E').is_some() {
+            self.e_slack = self.rules.e_half_unit * if inches { 25.4 } else { 1.0 };
         }
     }
 
