@@ -13,6 +13,7 @@
 //! - where nothing needs changing the bytes are the same.
 
 mod definition;
+mod least;
 mod numbering;
 mod walk;
 
@@ -152,6 +153,8 @@ pub struct Report {
     pub moves_in: usize,
     /// Motions in the rewritten file.
     pub moves_out: usize,
+    /// A bound from below: no rewriter could do with fewer motions within tolerance and rounding.
+    pub moves_least: usize,
     /// Motions whose whole path was judged against the definition.
     pub judged: usize,
     /// Motions that passed while the position was not known.

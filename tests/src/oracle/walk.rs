@@ -1,7 +1,7 @@
 //! The walk along both files, side by side.
 
 use super::definition::{count, flow, offset, point, samples};
-use super::{Fault, Report, Rules, What, numbering};
+use super::{Fault, Report, Rules, What, least, numbering};
 use crate::dec::{Dec, places};
 use crate::machine::{Kind, LETTERS, Motion, State, Step, Word, X, Y, Z, run, step};
 use crate::path::Path;
@@ -277,6 +277,7 @@ impl<'a> Walk<'a> {
         let start_exact = self.exact;
         self.exact += motion.e.f64() * factor;
         self.e_unit(i, begin, pieces);
+        self.report.moves_least += if pieces > 1 { self.least(motion) } else { 1 };
         let was_settled = self.settled;
         let identical = pieces == 1 && same(&self.old[i], &self.new[begin]);
         self.tally(i, identical)?;
@@ -545,6 +546,19 @@ impl<'a> Walk<'a> {
             }
         }
         Ok(())
+    }
+
+    /// How few pieces could make this move.
+    fn least(&self, motion: &Motion) -> usize {
+        let Some(path) = motion.path else { return 1 };
+        let samples: Vec<[f64; 2]> = (0..=200)
+            .map(|k| {
+                let t = count(k) / 200.0;
+                let on = point(motion, &path, t);
+                [t, on[2] + offset(on, self.h, self.rules)]
+            })
+            .collect();
+        least::pieces(&samples, self.rules.tolerance + self.rules.z_half_unit)
     }
 
     /// Counts neighbouring pieces that one piece could replace.
