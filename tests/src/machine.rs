@@ -10,7 +10,8 @@
 //! - what may move an axis in a way this machine does not understand: [`Kind::Doubt`]. The axes it names are
 //!   unknown from there on, as after homing;
 //! - everything else: [`Kind::Command`]. A line that begins with M or T, or with two letters together, is one
-//!   whatever stands behind. Probing (G29 to G35, G38) leaves X, Y and Z unknown.
+//!   whatever stands behind. Probing (G29 to G35, G38) leaves X, Y and Z unknown, M132 (which recalls stored
+//!   positions: common practice, no source) those that it names.
 
 use crate::dec::Dec;
 use crate::path::{Arc, Path};
@@ -420,6 +421,9 @@ fn execute(code: &[u8], state: &mut State, setup: Setup) -> (Kind, Vec<Word>) {
                 state.modes.e_relative = false;
             } else if value == Dec::new(83, 0) {
                 state.modes.e_relative = true;
+            } else if value == Dec::new(132, 0) {
+                // Stored home positions are recalled into the axes named: what they are, the file does not say.
+                state.leave(named(code));
             }
         }
         return (Kind::Command, words);

@@ -223,6 +223,7 @@ fn what_is_no_motion() {
         let step = &go(line)[0];
         assert!(matches!(step.kind, Kind::Doubt(_)), "{line}: {:?}", step.kind);
     }
+    assert_eq!(at(&end("G1 X1 Y2 Z3\nM132 X Y A")), known("?", "?", "3"));
     // What is named in doubt is not known any more; the rest is.
     assert_eq!(at(&end("G1 X1 Y2 Z3\nG161 Z F900")), known("1", "2", "?"));
 }

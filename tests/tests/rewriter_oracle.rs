@@ -58,7 +58,7 @@ fn rules(options: &Options, summary: &Summary) -> Rules {
 
 /// Rewrites and judges; the text of a failure otherwise.
 fn agrees(bytes: &[u8], map: &HeightMap, options: &Options) -> Result<(Vec<u8>, Report), String> {
-    let (out, summary) = rewrite(bytes, map, options.clone()).map_err(|e| refusal(&e))?;
+    let (out, summary) = rewrite(bytes, map, *options).map_err(|e| refusal(&e))?;
     let rules = rules(options, &summary);
     match judge(bytes, &out, &|x, y| map.height(x, y), &rules) {
         Ok(report) => Ok((out, report)),
@@ -159,7 +159,7 @@ proptest! {
         let bytes = path.bytes();
         let options = options(|o| woken(o, path.setup));
         let run = |sizes: &[usize]| {
-            let mut rewriter = Rewriter::new(&map, options.clone())?;
+            let mut rewriter = Rewriter::new(&map, options)?;
             let mut out = Vec::new();
             let mut rest = &bytes[..];
             for size in sizes.iter().cycle() {
@@ -248,7 +248,7 @@ proptest! {
     #[test]
     fn line_ends_are_kept(path in toolpath(40), map in beds()) {
         let options = options(|o| woken(o, path.setup));
-        let with = |ends| rewrite(&Toolpath { ends, ..path.clone() }.bytes(), &map, options.clone()).map(|(out, _)| out);
+        let with = |ends| rewrite(&Toolpath { ends, ..path.clone() }.bytes(), &map, options).map(|(out, _)| out);
         let (lf, crlf) = (with(0), with(1));
         let (lf, crlf) = (lf.map_err(|e| TestCaseError::fail(refusal(&e)))?, crlf.map_err(|e| TestCaseError::fail(refusal(&e)))?);
         let mut turned = Vec::new();
@@ -266,7 +266,7 @@ proptest! {
         let level = map(3, 0.0, 200.0, SurfaceKind::ThinPlate, |_, _| 0.1);
         let options = options(|o| woken(o, path.setup));
         let bytes = path.bytes();
-        let (out, _) = rewrite(&bytes, &level, options.clone()).map_err(|e| TestCaseError::fail(refusal(&e)))?;
+        let (out, _) = rewrite(&bytes, &level, options).map_err(|e| TestCaseError::fail(refusal(&e)))?;
         if out != bytes {
             let again = rewrite(&out, &level, options);
             prop_assert_eq!(again.err().map(|e| e.kind()), Some(ErrorKind::Refused));
@@ -311,7 +311,7 @@ fn samples_agree_or_are_refused_with_a_place() {
                 }
             });
             let asked = format!("{taper:?}{}", if allowed { ", all allowed" } else { "" });
-            let (out, summary) = match rewrite(&bytes, &bent, options.clone()) {
+            let (out, summary) = match rewrite(&bytes, &bent, options) {
                 Err(error) => {
                     table += &format!("{name:40} {asked:20} refused {}\n", refusal(&error));
                     if error.place().is_none() {
@@ -368,6 +368,20 @@ fn a_long_move_has_as_few_pieces_as_it_can() {
     // Eight straight pieces of 26.875 mm would follow the bilinear surface exactly.
     assert!((6..=9).contains(&report.moves_out), "{report:?}");
     assert_eq!(report.mergeable, 0);
+}
+
+/// A long slope from a place that was commanded, and from one that was declared and so is not yet compensated.
+#[test]
+fn a_long_slope_follows_the_bed() {
+    let bent = map(5, -107.5, 107.5, SurfaceKind::ThinPlate, |x, _| 0.3 * (1.0 - (x / 107.5).powi(2)));
+    let options = options(|o| o.taper = Taper::None);
+    let homed = "G92 X0 Y0 Z-5\nG1 Z0\nM132 X Y Z\nG92 X152 Y61 Z0";
+    for start in ["G1 X152 Y61 Z0", "G92 X152 Y61 Z0", "G92 X0 Y0 Z-5\nG1 Z0\nG92 X152 Y61 Z0", homed] {
+        let file = format!("{start}\nG1 X-141 Y-60 Z40\n");
+        if let Err(told) = agrees(file.as_bytes(), &bent, &options) {
+            panic!("{start}: {told}");
+        }
+    }
 }
 
 #[test]

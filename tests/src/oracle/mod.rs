@@ -7,13 +7,15 @@
 //! What it holds a rewriter to, beyond the definition:
 //! - an original move becomes one or more moves in a row, of the same G number, on the same XY path, going forward,
 //!   that end at the original's end to the digit; a move without XY travel stays one move;
-//! - a piece that begins where the position was not known before, or was passed as it stood, is judged at its end;
+//! - a piece that begins where the position was not known before, or was passed as it stood, is judged at its end, and
+//!   what was missing at its start may fade out evenly over the move;
 //! - a line that makes the position known may pass as it is or have its Z set, and nothing else;
 //! - text, comments, line ends, order, numbers, checksums, modes and feed rate stay;
 //! - where nothing needs changing the bytes are the same.
 
 mod definition;
 mod least;
+mod needless;
 mod numbering;
 mod walk;
 

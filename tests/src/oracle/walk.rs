@@ -1,34 +1,34 @@
 //! The walk along both files, side by side.
 
 use super::definition::{count, flow, offset, point, samples};
-use super::{Fault, Report, Rules, What, least, numbering};
-use crate::dec::{Dec, places};
-use crate::machine::{Kind, LETTERS, Motion, State, Step, Word, X, Y, Z, run, step};
+use super::{Fault, Report, Rules, What, numbering};
+use crate::dec::Dec;
+use crate::machine::{Kind, LETTERS, Motion, State, Step, Word, X, Y, Z, run};
 use crate::path::Path;
 
 /// The two files cannot be laid side by side any more, or there are faults enough.
-struct Lost;
+pub(super) struct Lost;
 
 pub(super) struct Walk<'a> {
-    rules: &'a Rules,
-    h: &'a dyn Fn(f64, f64) -> f64,
-    old: Vec<Step<'a>>,
-    new: Vec<Step<'a>>,
+    pub(super) rules: &'a Rules,
+    pub(super) h: &'a dyn Fn(f64, f64) -> f64,
+    pub(super) old: Vec<Step<'a>>,
+    pub(super) new: Vec<Step<'a>>,
     /// The next line of the rewritten file.
-    j: usize,
+    pub(super) j: usize,
     /// Exact filament so far, mm.
-    exact: f64,
+    pub(super) exact: f64,
     /// Half a unit of E at the last change, mm.
-    e_slack: f64,
+    pub(super) e_slack: f64,
     /// The rewritten machine stands where the definition wants it, as far as is known.
-    settled: bool,
+    pub(super) settled: bool,
     /// Something differed already.
-    changed: bool,
+    pub(super) changed: bool,
     /// From this index on lines must be the same: the taper has ended for good.
-    tail: Option<usize>,
-    tail_g92: usize,
-    faults: Vec<Fault>,
-    report: Report,
+    pub(super) tail: Option<usize>,
+    pub(super) tail_g92: usize,
+    pub(super) faults: Vec<Fault>,
+    pub(super) report: Report,
 }
 
 impl<'a> Walk<'a> {
@@ -128,7 +128,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Notes a fault at original line index `i` and the rewritten line at hand.
-    fn fault(&mut self, what: What, i: usize, expected: &str, found: &str) -> Result<(), Lost> {
+    pub(super) fn fault(&mut self, what: What, i: usize, expected: &str, found: &str) -> Result<(), Lost> {
         self.faults.push(Fault {
             what,
             original: self.old.get(i).map_or(0, |s| s.line.number),
@@ -378,6 +378,11 @@ impl<'a> Walk<'a> {
         let z_slack = self.rules.tolerance + self.rules.z_half_unit + (z1 - z0).abs() * loose.min(1.0) + 1e-9;
         let mut fraction = 0.0_f64;
         let mut settled = self.settled;
+        // What is missing at the start where the nozzle was not yet brought to the definition. A move in one piece
+        // cannot but fade it out evenly along the way; a move in several may, too.
+        let first = self.new[begin].motion().and_then(|m| m.start[Z]).map_or(0.0, Dec::f64);
+        let on = point(motion, &path, 0.0);
+        let missing = if settled { 0.0 } else { first - on[2] - offset(on, self.h, self.rules) };
         for k in 0..pieces {
             self.j = begin + k;
             let Some(piece) = self.new[self.j].motion().cloned() else { return Err(Lost) };
@@ -425,7 +430,8 @@ impl<'a> Walk<'a> {
                 let lift = offset(on, self.h, self.rules);
                 self.report.largest_offset = self.report.largest_offset.max(lift.abs());
                 let (want, have) = (on[2] + lift, a + t * (b - a));
-                let wrong = (have - want).abs();
+                let faded = (have - want - missing * (1.0 - inside)).abs();
+                let wrong = (have - want).abs().min(faded);
                 if settled || s == n {
                     self.report.worst_z = self.report.worst_z.max(wrong);
                     if wrong > z_slack && !told_z {
@@ -548,49 +554,6 @@ impl<'a> Walk<'a> {
         Ok(())
     }
 
-    /// How few pieces could make this move.
-    fn least(&self, motion: &Motion) -> usize {
-        let Some(path) = motion.path else { return 1 };
-        let samples: Vec<[f64; 2]> = (0..=200)
-            .map(|k| {
-                let t = count(k) / 200.0;
-                let on = point(motion, &path, t);
-                [t, on[2] + offset(on, self.h, self.rules)]
-            })
-            .collect();
-        least::pieces(&samples, self.rules.tolerance + self.rules.z_half_unit)
-    }
-
-    /// Counts neighbouring pieces that one piece could replace.
-    fn merge(&mut self, i: usize, motion: &Motion, path: &Path, begin: usize, pieces: usize) -> Result<(), Lost> {
-        let mut fraction = 0.0;
-        let mut joints = vec![(0.0, self.new[begin].motion().and_then(|m| m.start[Z]).unwrap_or_default().f64())];
-        for k in 0..pieces {
-            let after = &self.new[begin + k].after;
-            let (Some(x), Some(y), Some(z)) = (after.at[X], after.at[Y], after.at[Z]) else { return Ok(()) };
-            fraction = if k + 1 == pieces { 1.0 } else { path.fraction([x.f64(), y.f64()], fraction + 0.49) };
-            joints.push((fraction, z.f64()));
-        }
-        for k in 0..pieces - 1 {
-            let ((f0, a), (f1, b)) = (joints[k], joints[k + 2]);
-            let n = samples(path.length() * (f1 - f0), self.rules);
-            let fits = (0..=n).all(|s| {
-                let t = count(s) / count(n);
-                let on = point(motion, path, f0 + t * (f1 - f0));
-                (a + t * (b - a) - on[2] - offset(on, self.h, self.rules)).abs() <= self.rules.tolerance
-            });
-            if fits {
-                self.report.mergeable += 1;
-                if self.rules.fewest {
-                    self.j = begin + k;
-                    self.fault(What::Split, i, "as few pieces as the tolerance allows", "two that could be one")?;
-                    self.j = begin + pieces - 1;
-                }
-            }
-        }
-        Ok(())
-    }
-
     /// What a piece says besides where it goes.
     fn piece_words(&mut self, i: usize, motion: &Motion, k: usize, last: bool) -> Result<(), Lost> {
         let Some(piece) = self.new[self.j].motion().cloned() else { return Err(Lost) };
@@ -660,76 +623,6 @@ impl<'a> Walk<'a> {
         }
         Ok(())
     }
-
-    /// A line that differs must have had to: executed as it was, on the rewritten machine, it would have been wrong.
-    fn needed(
-        &mut self,
-        i: usize,
-        motion: &Motion,
-        begin: usize,
-        pieces: usize,
-        before: &State,
-        settled: bool,
-    ) -> Result<(), Lost> {
-        let (old, new) = (&self.old[i], &self.new[begin]);
-        let numbers =
-            |s: &Step<'_>| -> Vec<(u8, Option<Dec>)> { s.words.iter().map(|w| (w.letter, w.value)).collect() };
-        let respelt = pieces == 1 && numbers(old) == numbers(new);
-        let would = step(old.line.clone(), before, self.rules.setup);
-        let idle = would.motion().is_some_and(|m| self.would_do(i, motion, m, begin, pieces, &would, settled));
-        if respelt || idle {
-            let (expected, found) = (text(old), text(new));
-            let why = if respelt { "the same numbers" } else { "it meets the definition as it is" };
-            self.fault(What::Bytes, i, &format!("{expected}, as {why}"), &found)?;
-        }
-        Ok(())
-    }
-
-    #[expect(clippy::too_many_arguments, reason = "a line, its move, its pieces and the same line tried out")]
-    fn would_do(
-        &self,
-        i: usize,
-        motion: &Motion,
-        would: &Motion,
-        begin: usize,
-        pieces: usize,
-        after: &Step<'_>,
-        settled: bool,
-    ) -> bool {
-        let Some(at) = self.old[i].after.xyz() else {
-            // Nothing is known, so nothing but E can have needed a change.
-            return (after.after.filament.f64() - self.exact).abs() < 0.45 * self.unit(b'E', 5, begin, pieces);
-        };
-        if (after.after.filament.f64() - self.exact).abs() > 0.45 * self.unit(b'E', 5, begin, pieces) {
-            return false;
-        }
-        let lift = offset(at, self.h, self.rules);
-        let unit = self.unit(b'Z', 3, begin, pieces);
-        let Some(z) = would.end[Z].map(Dec::f64) else { return false };
-        if (z - at[2] - lift).abs() > 0.45 * unit || would.end[X] != motion.end[X] || would.end[Y] != motion.end[Y] {
-            return false;
-        }
-        if !motion.known() || !motion.travels() {
-            return true;
-        }
-        let (true, Some(path), Some(a)) = (settled, motion.path, would.start[Z].map(Dec::f64)) else { return false };
-        // Half the tolerance: a careful rewriter may be a little earlier in splitting than it must.
-        let n = samples(path.length(), self.rules);
-        (0..=n).all(|s| {
-            let t = count(s) / count(n);
-            let on = point(motion, &path, t);
-            (a + t * (z - a) - on[2] - offset(on, self.h, self.rules)).abs() <= self.rules.tolerance / 2.0
-        })
-    }
-
-    /// The last digit's unit of a word as written on these pieces, mm: of at least `least` places.
-    fn unit(&self, letter: u8, least: usize, begin: usize, pieces: usize) -> f64 {
-        let pieces = &self.new[begin..begin + pieces];
-        let written = pieces.iter().filter_map(|s| s.word(letter)).map(|w| places(&w.text)).max().unwrap_or(0);
-        let places = i32::try_from(written.max(least)).unwrap_or(i32::MAX);
-        let inch = if pieces.iter().any(|s| s.after.modes.inches) { 25.4 } else { 1.0 };
-        10.0_f64.powi(-places) * inch
-    }
 }
 
 /// The first line index from which no motion lies below the taper's end and one is known to lie above it. `None` where
@@ -754,7 +647,7 @@ fn same(old: &Step<'_>, new: &Step<'_>) -> bool {
     }
 }
 
-fn text(step: &Step<'_>) -> String {
+pub(super) fn text(step: &Step<'_>) -> String {
     format!("{:?}", String::from_utf8_lossy(step.line.raw))
 }
 
