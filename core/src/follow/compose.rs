@@ -157,7 +157,8 @@ impl Source<'_> {
 /// its `*` on, if the text still ends with it (a comment after the checksum stays).
 pub(crate) fn seal(text: &mut Vec<u8>, from: usize, tail: &[u8]) {
     text.truncate(text.len() - tail.len());
-    let sum = xor(&text[from..]);
+    let mark = if text[from..].starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
+    let sum = xor(&text[from + mark..]);
     text.push(b'*');
     text.extend_from_slice(sum.to_string().as_bytes());
     let digits = tail.iter().skip(1).take_while(|b| b.is_ascii_digit()).count();

@@ -160,9 +160,11 @@ impl Axis {
         self.gap = 0.0;
     }
 
-    /// G92 calls the original's place `register`: the value for a machine that stands `offset` away from it.
-    pub(crate) fn rename(&mut self, register: f64, offset: f64, how: Spelling) -> Decimal {
-        let d = self.write(register, 0.0, offset, how);
+    /// G92 calls the original's place `register`: the value for a machine that stands `offset` away from it, with as
+    /// many digits as it takes.
+    pub(crate) fn rename(&mut self, register: f64, offset: f64, unit: f64) -> Decimal {
+        let d = exact((register + offset) / unit);
+        self.gap = d.value() * unit - register;
         self.skew = self.gap - offset;
         d
     }

@@ -166,9 +166,9 @@ impl Work {
         }
     }
 
-    /// The whole move lies where nothing is compensated any more.
+    /// The whole move lies where nothing is compensated any more, or where nobody knows.
     fn past_taper(&self, m: &Move) -> bool {
-        [&m.before[2], &m.after[2]].iter().all(|z| z.known && self.bed.weight.at(z.place()) == 0.0)
+        [&m.before[2], &m.after[2]].iter().all(|z| !z.known || self.bed.weight.at(z.place()) == 0.0)
     }
 
     /// Keeps the summary's figures and watches the floor.

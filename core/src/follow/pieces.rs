@@ -1,14 +1,11 @@
 //! Writing one motion as several pieces.
 
 use super::compose::{Edits, Source, Value};
-use super::ledger::{Decimal, MOST_DECIMALS, PLACE_DECIMALS, Spelling, exact};
+use super::ledger::{Decimal, MOST_DECIMALS, Spelling, exact};
 use super::path::Path;
 use super::rewriter::Work;
 use super::split::Vertex;
 use crate::toolpath::{AXES, Arc, Move};
-
-/// Decimals of an arc's centre, at the least: a digit more than its ends, so that the pieces keep to one circle.
-const CENTRE_DECIMALS: u8 = 4;
 
 /// All that the pieces of one move need.
 pub(super) struct Plan<'a> {
@@ -65,7 +62,7 @@ impl Work {
                     }
                     continue;
                 }
-                let spelt = PLACE_DECIMALS[usize::from(unit > 1.0)] + u8::from(is_arc);
+                let spelt = plan.z_how.least + u8::from(is_arc);
                 let decimals = word.and_then(|w| w.number).map_or(0, |n| n.decimals).clamp(spelt, MOST_DECIMALS);
                 let target = match axis {
                     0 | 1 => place[axis] - from.shift,
@@ -140,7 +137,8 @@ impl Work {
         let unit = plan.z_how.unit;
         let absolute = self.reader.state().centres_absolute;
         let decimals = |l| line.get(l).and_then(|w| w.number).map_or(0, |n| n.decimals);
-        let decimals = decimals(b'I').max(decimals(b'J')).clamp(CENTRE_DECIMALS, MOST_DECIMALS);
+        // A digit more than the ends, so that the pieces keep to one circle.
+        let decimals = decimals(b'I').max(decimals(b'J')).clamp(plan.z_how.least + 1, MOST_DECIMALS);
         for (axis, letter) in [b'I', b'J'].into_iter().enumerate() {
             let from = if absolute { plan.m.before[axis].shift } else { start[axis] };
             let value = if absolute && line.has(letter) {

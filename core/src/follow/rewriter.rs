@@ -234,8 +234,8 @@ impl Work {
                 if e {
                     self.e.agree();
                 }
-                if let Some(word) = line.get(b'Z') {
-                    self.set_z(z.known, word, source, ending, out);
+                if line.has(b'Z') {
+                    self.set_z(z.known, source, ending, out);
                     return Ok(());
                 }
             }
@@ -286,16 +286,15 @@ impl Work {
     }
 
     /// G92 with a Z word: the nozzle stays where it is, and so the register must keep its offset.
-    fn set_z(&mut self, known: bool, word: &Word, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
+    fn set_z(&mut self, known: bool, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
         let offset = if known { self.z.offset() } else { 0.0 };
         if offset.abs() < 1e-9 {
             self.z = Axis::default();
             self.output.unchanged(source, ending, out);
             return;
         }
-        let how = self.place_spelling(true, Some(word));
-        let register = self.reader.state().axes[2].register;
-        let number = self.z.rename(register, offset, how);
+        let state = self.reader.state();
+        let number = self.z.rename(state.axes[2].register, offset, state.unit);
         self.output.said_anew(source, &[(b'Z', number)], ending, out);
     }
 

@@ -113,10 +113,12 @@ impl Line {
         self.kind = Kind::Blank;
         self.doubt = None;
         self.checksum = None;
-        let mut i = 0;
-        if bytes.starts_with(b"\xEF\xBB\xBF") {
-            i = 3;
-        }
+        let mut i = after_mark(bytes);
+        // On a counted line all but the checksum belongs to the words, texts included.
+        let bytes = match bytes[i..].trim_ascii_start().first() {
+            Some(b'N' | b'n') => self.cut_checksum(bytes, i),
+            _ => bytes,
+        };
         let mut spaced = false;
         let mut last_end = usize::MAX;
         loop {
@@ -132,12 +134,12 @@ impl Line {
                 }
                 Some(b'*') if checksum_end(bytes, i).is_some() && !self.words.is_empty() => {
                     let end = checksum_end(bytes, i).unwrap_or(i + 1);
-                    if self.take_checksum(bytes, i, end) {
-                        i = end;
+                    if agrees(bytes, i, end) {
+                        self.checksum = Some((i, end));
                     } else {
-                        self.doubt(i, if self.has(b'N') { Doubt::Checksum } else { Doubt::Stray });
-                        i = end;
+                        self.doubt(i, Doubt::Stray);
                     }
+                    i = end;
                 }
                 Some(c) if c.is_ascii_alphabetic() => {
                     let first = self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N');
@@ -218,14 +220,19 @@ impl Line {
         m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
     }
 
-    fn take_checksum(&mut self, bytes: &[u8], star: usize, end: usize) -> bool {
-        let given =
-            bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
-        let right = u32::from(xor(&bytes[..star])) == given;
-        if right {
-            self.checksum = Some((star, end));
+    /// The bytes before the checksum of a counted line: before the first `*` whose digits agree. Where none does, a
+    /// `*` with digits at the end makes the line doubtful.
+    fn cut_checksum<'a>(&mut self, bytes: &'a [u8], from: usize) -> &'a [u8] {
+        for star in memchr::memchr_iter(b'*', &bytes[from..]).map(|n| n + from) {
+            let Some(end) = checksum_end(bytes, star) else { continue };
+            if agrees(bytes, star, end) {
+                self.checksum = Some((star, end));
+                self.doubt = None;
+                return &bytes[..star];
+            }
+            self.doubt(star, Doubt::Checksum);
         }
-        right
+        bytes
     }
 
     /// Whether a glued `e` reads more like an exponent than like a word.
@@ -242,8 +249,20 @@ impl Line {
         }
         let digits = value.strip_prefix(b"-").or_else(|| value.strip_prefix(b"+")).unwrap_or(value);
         let odd_case = bytes[word.start].is_ascii_lowercase() && bytes[before.start].is_ascii_uppercase();
-        odd_case || spaced || (digits.len() > 1 && digits[0] == b'0')
+        let signed = digits.len() < value.len();
+        odd_case || (spaced && signed) || (digits.len() > 1 && digits[0] == b'0')
     }
+}
+
+/// Where the line begins after a byte order mark.
+fn after_mark(bytes: &[u8]) -> usize {
+    if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 }
+}
+
+/// Whether the checksum at `star` agrees with the line.
+fn agrees(bytes: &[u8], star: usize, end: usize) -> bool {
+    let given = bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
+    u32::from(xor(&bytes[after_mark(bytes)..star])) == given
 }
 
 /// The exclusive-or of all bytes: a line's checksum.
@@ -267,6 +286,10 @@ fn read_word(bytes: &[u8], start: usize) -> Word {
             return Word { letter, number: Some(number), start, from, to };
         }
         return Word { letter, number: None, start, from, to: opaque_end(bytes, to) };
+    }
+    if from > start + 1 && bytes.get(from).is_none_or(|b| b.is_ascii_alphabetic() || matches!(b, b';' | b'(' | b'*')) {
+        // A letter alone: `G28 X Y`.
+        from = start + 1;
     }
     let to = opaque_end(bytes, from);
     Word { letter, number: None, start, from, to }
@@ -355,6 +378,9 @@ mod tests {
             ("G3 Z.8 I-1.033 J-.643 P1", "G3 Z0.8 I-1.033 J-0.643 P1"),
             ("G90 G1 X1", "G90 G1 X1"),
             ("G28 W", "G28 W?"),
+            ("G28 X Z", "G28 X? Z?"),
+            ("N7 M117 go*here*59", "N7 M117 *"),
+            ("N8 G28 X*99", "N8 G28 X? *"),
             ("M117 Layer 1; Z=0.18", "M117"),
             ("M118 X19 Y15 Z17 T0", "M118"),
             ("THING_END NAME=part.stl_id_0", "text"),
@@ -380,6 +406,7 @@ mod tests {
             ("g1x1y3.8e-05", "G1 X1 Y3.8 E-5 !Exponent@9"),
             ("g1x1y3.8e-2", "G1 X1 Y3.8 E-2"),
             ("G1X10E0.5", "G1 X10 E0.5"),
+            ("G1 X15E0", "G1 X15 E0"),
             ("G1 X10E0.5", "G1 X10 E0.5"),
             ("G1 X1 X2", "G1 X1 X2 !Twice(88)@7"),
             ("G1 X1 ~ Y2", "G1 X1 Y2 !Stray@7"),
