@@ -1,15 +1,22 @@
 //! One line to words: a letter, optional white space and a number (RS-274, NISTIR 6556 section 3.3).
 //!
 //! Where this reader departs from the standard, because real files do:
+//! - White space inside a number is read only behind a point that no decimal follows: `X +0. 12 34` is X0.1234, as in
+//!   the standard's example (section 3.3). Elsewhere (`X1 0`, `X- 5`) it is refused: many machines stop reading the
+//!   number at the space, and the two readings may lie far apart.
 //! - `;` begins a comment that runs to the end of the line, anywhere in it; `( )` comments may nest, and one that is
 //!   never closed takes the rest of its line.
-//! - A line that begins with two letters (`THING_END NAME=a`) or with no letter is text: it is no command of RS-274.
-//! - What follows an M word belongs to it, numbers or not (`M117 Layer 1`, `M204 S500`, `M205 X8 Y8`).
+//! - A line that begins with two letters (`THING_END NAME=a`), with no letter, or with a letter and no number is text:
+//!   it is no command of RS-274. So is a line of which half or more is noise.
+//! - What follows an M word belongs to it, numbers or not (`M117 Layer 1`, `M204 S500`, `M205 X8 Y8`); text that
+//!   follows a T word belongs to that.
+//! - Letters may stand without a number (`G28 X Y`, `G28 XY`); two letters together that are no axis letters are prose.
 //! - `*` and digits at the end of a line that has an N word (or whose checksum agrees) are its checksum: the
 //!   exclusive-or of all bytes before the `*` (common practice, no source).
 //! - Expressions (`[ ]`), parameters (`#`) and strings are kept as they are and count as numbers that cannot be read.
 
-use super::number::{Number, scan};
+use super::number::{DIGITS_LIMIT, Number, scan};
+use super::text::{is_noise, skip_comment};
 
 /// A word of a line: where it stands, and its number if it has one that can be read.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +49,8 @@ pub enum Kind {
 pub enum Doubt {
     /// Bytes that belong to no word.
     Stray,
+    /// Two letters together, not in an M word's text.
+    Prose,
     /// An `e` that may be an exponent (`Y3.8e-05`).
     Exponent,
     /// A letter that stands twice.
@@ -118,43 +127,30 @@ impl Line {
             i = 3;
         }
         let mut spaced = false;
+        let mut odd = false;
         let mut last_end = usize::MAX;
         loop {
             match bytes.get(i) {
                 None => break,
                 Some(b' ' | b'\t') => i += 1,
-                Some(b';') => break,
-                Some(b'(') => i = skip_comment(bytes, i),
-                Some(b'%') if self.words.is_empty() => return,
-                Some(b'/') if self.words.is_empty() => {
-                    self.doubt(i, Doubt::Skippable);
-                    i += 1;
-                }
-                Some(b'*') if checksum_end(bytes, i).is_some() && !self.words.is_empty() => {
-                    let end = checksum_end(bytes, i).unwrap_or(i + 1);
-                    if self.take_checksum(bytes, i, end) {
-                        i = end;
-                    } else {
-                        self.doubt(i, if self.has(b'N') { Doubt::Checksum } else { Doubt::Stray });
-                        i = end;
-                    }
-                }
                 Some(c) if c.is_ascii_alphabetic() => {
                     let first = self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N');
-                    if bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_') {
-                        if first {
-                            self.kind = Kind::Text;
-                            return;
-                        }
-                        if self.first_command() == Some(b'M') {
-                            // `M1002 claim_action : 1`: text belongs to the M word.
-                            break;
-                        }
-                    }
-                    let word = read_word(bytes, i);
-                    if first && word.number.is_none() {
-                        let value = &bytes[word.from..word.to];
-                        if !value.first().is_some_and(|b| b"[#=+-.<\"".contains(b)) {
+                    let glued_letter = bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_');
+                    let word = if !glued_letter {
+                        read_word(bytes, i)
+                    } else if first {
+                        self.kind = Kind::Text;
+                        return;
+                    } else if matches!(self.first_command(), Some(b'M' | b'T')) {
+                        // `M1002 claim_action : 1`: text belongs to the M word.
+                        self.text_checksum(bytes);
+                        break;
+                    } else {
+                        self.glued_word(bytes, i)
+                    };
+                    if word.number.is_none() {
+                        odd = true;
+                        if first && !may_be_value(&bytes[word.from..]) {
                             self.kind = Kind::Text;
                             return;
                         }
@@ -170,8 +166,35 @@ impl Line {
                     last_end = i;
                     self.push(word);
                     if word.letter == b'M' && self.ends_in_text(&word) {
+                        self.text_checksum(bytes);
                         break;
                     }
+                }
+                Some(b';') => break,
+                Some(b'(') => {
+                    let end = skip_comment(bytes, i);
+                    // `(a; b) X5`: where `;` is looked for first, the line ends inside the brackets.
+                    if memchr::memchr(b';', &bytes[i..end]).is_some() && code_follows(&bytes[end..]) {
+                        self.doubt(i, Doubt::Stray);
+                    }
+                    i = end;
+                }
+                Some(b'%') if self.words.is_empty() => {
+                    if code_follows(&bytes[i + 1..]) {
+                        self.kind = Kind::Text;
+                    }
+                    return;
+                }
+                Some(b'/') if self.words.is_empty() => {
+                    self.doubt(i, Doubt::Skippable);
+                    i += 1;
+                }
+                Some(b'*') if !self.words.is_empty() => {
+                    let end = checksum_end(bytes, i);
+                    if !end.is_some_and(|end| self.take_checksum(bytes, i, end)) {
+                        self.doubt(i, if self.has(b'N') { Doubt::Checksum } else { Doubt::Stray });
+                    }
+                    i = end.unwrap_or(i + 1);
                 }
                 Some(c) if c.is_ascii_control() => {
                     self.doubt(i, Doubt::Control);
@@ -183,14 +206,53 @@ impl Line {
                 }
                 Some(_) => {
                     self.doubt(i, Doubt::Stray);
-                    i = opaque_end(bytes, i + 1);
+                    i += 1;
+                    // Letters that follow are words again: it must show whether they name an axis.
+                    while bytes.get(i).is_some_and(|b| {
+                        !(b.is_ascii_alphabetic() || b.is_ascii_control() || matches!(b, b' ' | b';' | b'(' | b'*'))
+                    }) {
+                        i += 1;
+                    }
                 }
             }
         }
         if !self.words.is_empty() {
             self.kind = Kind::Words;
+            if (odd || self.doubt.is_some()) && !self.begins_with_g() && is_noise(bytes) {
+                self.kind = Kind::Text;
+            }
         } else if matches!(self.doubt, Some((_, Doubt::Control))) {
             self.kind = Kind::Text;
+        }
+    }
+
+    /// A word whose letter another letter follows directly.
+    fn glued_word(&mut self, bytes: &[u8], start: usize) -> Word {
+        let letter = bytes[start].to_ascii_uppercase();
+        let run = bytes[start..].iter().take_while(|b| b.is_ascii_alphabetic() || **b == b'_');
+        if run.clone().all(|b| b"XYZABCUVWE".contains(&b.to_ascii_uppercase())) {
+            // `G28 XY`.
+            return Word { letter, number: None, start, from: start + 1, to: start + 1 };
+        }
+        // A letter that matters is at fault itself, for want of a number (`Enan`).
+        if !b"XYZABCUVWEIJKR".contains(&letter) {
+            self.doubt(start, Doubt::Prose);
+        }
+        Word { letter, number: None, start, from: start + 1, to: opaque_end(bytes, start + 1) }
+    }
+
+    fn begins_with_g(&self) -> bool {
+        self.words.iter().find(|w| w.letter != b'N').is_some_and(|w| w.letter == b'G' && w.number.is_some())
+    }
+
+    /// The checksum of a numbered line that ends in text.
+    fn text_checksum(&mut self, bytes: &[u8]) {
+        if !self.has(b'N') {
+            return;
+        }
+        let Some(star) = memchr::memrchr(b'*', bytes) else { return };
+        if let Some(end) = checksum_end(bytes, star) {
+            self.take_checksum(bytes, star, end);
         }
     }
 
@@ -204,7 +266,7 @@ impl Line {
         if *slot == 0 {
             // WORDS_LIMIT is below 255.
             *slot = u8::try_from(self.words.len() + 1).unwrap_or(u8::MAX);
-        } else if !matches!(word.letter, b'G' | b'M') && !self.has(b'M') {
+        } else if b"XYZABCUVWEIJKRPN".contains(&word.letter) && !self.has(b'M') {
             self.doubt(word.start, Doubt::Twice(word.letter));
         }
         self.words.push(word);
@@ -260,16 +322,77 @@ fn read_word(bytes: &[u8], start: usize) -> Word {
     }
     if let Some((number, used)) = scan(&bytes[from..]) {
         let to = from + used;
-        let clean = bytes
-            .get(to)
-            .is_none_or(|b| matches!(b, b' ' | b';' | b'(' | b'*') || b.is_ascii_alphabetic() || b.is_ascii_control());
-        if clean {
+        if bytes[to - 1] == b'.' && matches!(bytes.get(to), Some(b' ' | b'\t')) {
+            return spaced_word(bytes, Word { letter, number: Some(number), start, from, to });
+        }
+        if ends_number(bytes, to) {
             return Word { letter, number: Some(number), start, from, to };
         }
         return Word { letter, number: None, start, from, to: opaque_end(bytes, to) };
     }
+    if from > start + 1 && bytes.get(from).is_some_and(u8::is_ascii_alphabetic) {
+        // `G28 X Y`: the next word, not this one's value.
+        return Word { letter, number: None, start, from: start + 1, to: start + 1 };
+    }
     let to = opaque_end(bytes, from);
     Word { letter, number: None, start, from, to }
+}
+
+#[inline]
+fn ends_number(bytes: &[u8], to: usize) -> bool {
+    bytes
+        .get(to)
+        .is_none_or(|b| matches!(b, b' ' | b';' | b'(' | b'*') || b.is_ascii_alphabetic() || b.is_ascii_control())
+}
+
+/// A number that ends in its point, and perhaps decimals with white space among them.
+#[cold]
+fn spaced_word(bytes: &[u8], plain: Word) -> Word {
+    let mut digits = [0; DIGITS_LIMIT + 2];
+    let mut length = plain.to - plain.from;
+    if length > digits.len() {
+        return Word { number: None, ..plain };
+    }
+    digits[..length].copy_from_slice(&bytes[plain.from..plain.to]);
+    let mut to = plain.to;
+    let mut i = to;
+    while let Some(b @ (b' ' | b'\t' | b'0'..=b'9')) = bytes.get(i) {
+        i += 1;
+        if b.is_ascii_digit() {
+            if length == digits.len() {
+                return Word { number: None, to: opaque_end(bytes, i), ..plain };
+            }
+            digits[length] = *b;
+            length += 1;
+            to = i;
+        }
+    }
+    match scan(&digits[..length]) {
+        Some((number, _)) if ends_number(bytes, to) => Word { number: Some(number), to, ..plain },
+        _ => Word { number: None, to: opaque_end(bytes, to), ..plain },
+    }
+}
+
+/// Whether something that is no number may still be taken for one: a line that begins so is no prose.
+fn may_be_value(bytes: &[u8]) -> bool {
+    let signed = bytes.strip_prefix(b"-").or_else(|| bytes.strip_prefix(b"+")).unwrap_or(bytes);
+    match signed.trim_ascii_start() {
+        [b'.', rest @ ..] => rest.first().is_some_and(u8::is_ascii_digit),
+        [b, ..] => b.is_ascii_digit() || b"[#=<\"".contains(b),
+        [] => false,
+    }
+}
+
+/// Whether anything but white space and comments stands here.
+fn code_follows(mut bytes: &[u8]) -> bool {
+    loop {
+        bytes = bytes.trim_ascii_start();
+        match bytes.first() {
+            None | Some(b';') => return false,
+            Some(b'(') => bytes = &bytes[skip_comment(bytes, 0)..],
+            Some(_) => return true,
+        }
+    }
 }
 
 /// The end of something that is not a number: the next white space or comment, brackets and quotes kept whole.
@@ -289,23 +412,6 @@ fn opaque_end(bytes: &[u8], mut i: usize) -> usize {
         }
     }
     i
-}
-
-fn skip_comment(bytes: &[u8], open: usize) -> usize {
-    let mut depth = 0usize;
-    for (i, b) in bytes.iter().enumerate().skip(open) {
-        match b {
-            b'(' => depth += 1,
-            b')' => {
-                depth -= 1;
-                if depth == 0 {
-                    return i + 1;
-                }
-            }
-            _ => {}
-        }
-    }
-    bytes.len()
 }
 
 /// The end of `*ddd` if nothing but white space or a comment follows it.
@@ -391,6 +497,29 @@ mod tests {
             ("G1 X1\u{1}", "G1 X1 !Control@6"),
             ("\u{0}\u{0}", "text !Control@1"),
             ("\u{FEFF}G1 X1", "G1 X1"),
+            ("G28 X Y", "G28 X? Y?"),
+            ("G28 XYZ", "G28 X? Y? Z?"),
+            ("G X5", "text"),
+            ("G1\u{a0}X5", "G?1\u{a0}X5"),
+            ("X1-Carbon", "X?1-Carbon"),
+            ("X - 5", "X?- !Stray@5"),
+            ("a - b", "text"),
+            ("G-code", "text"),
+            ("x +0. 12 34y 7", "X0.1234 Y7"),
+            ("X10. Y20. ", "X10 Y20"),
+            ("X0. 12.5", "X?0. 12.5"),
+            ("X1 0", "X1 !Stray@4"),
+            ("G1 X10 Y20 some text", "G1 X10 Y20 S?ome T?ext !Prose@12"),
+            ("T0 tool one", "T0"),
+            ("% G1 X5", "text"),
+            ("% (part 5) ; x", "blank"),
+            ("F100 ~X5", "F100 X5 !Stray@6"),
+            ("(a; b) X5", "X5 !Stray@1"),
+            ("(a; b) ; c", "blank"),
+            ("G1 X1 F2 F3", "G1 X1 F2 F3"),
+            ("N3 T0* 57", "N3 T0 !Checksum@6"),
+            ("N3 M117 Hi*38", "N3 M117 *"),
+            ("N3 M117 Hi*39", "N3 M117"),
         ];
         for (text, want) in cases {
             assert_eq!(words(text), want, "{text:?}");
