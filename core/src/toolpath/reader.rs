@@ -564,7 +564,8 @@ impl Reader {
     }
 
     fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Error> {
-        let g_at = line.get(b'G').or_else(|| line.words().first()).map_or(0, |w| w.start);
+        let said = |w: &&Word| w.letter == b'G' && matches!(code(w), Some(20 | 30));
+        let g_at = line.words().iter().find(said).or_else(|| line.words().first()).map_or(0, |w| w.start);
         if !self.state.xy_plane {
             if self.settings.unknown_motion {
                 return Ok(self.lose(0b111));
