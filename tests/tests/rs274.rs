@@ -3,7 +3,7 @@
 
 use std::f64::consts::{FRAC_PI_2, FRAC_PI_3, PI, TAU};
 
-use evengap::toolpath::words::{Kind, Line};
+use evengap::toolpath::words::Line;
 use evengap::toolpath::{Arc, Move, Reader, Reading, State, Step};
 use evengap::{Error, ErrorKind};
 

@@ -232,15 +232,40 @@ impl Reader {
     /// # Errors
     /// [`ErrorKind::Toolpath`] for a number that cannot be trusted in a word that matters, [`ErrorKind::Refused`] for
     /// motion whose meaning is not understood; with `number` as the line and the column in it.
+    #[inline]
     pub fn read(&mut self, line: &Line, bytes: &[u8], number: u64) -> Result<Step, Error> {
-        let place = At { bytes, line: number };
+        let e = self.state.e;
+        match self.interpret(line, At { bytes, line: number }) {
+            Ok(step) => Ok(step),
+            Err(Fault::Motion(_)) if self.settings.unknown_motion => Ok(self.let_pass(line, e)),
+            Err(Fault::Motion(error) | Fault::Always(error)) => Err(error),
+        }
+    }
+
+    /// A motion that is refused passes: the machine will take its words in some way.
+    #[cold]
+    fn let_pass(&mut self, line: &Line, e: f64) -> Step {
+        if let Some(n) = line.get(b'E').and_then(|w| w.number).filter(|n| n.value.abs() <= PLACE_LIMIT) {
+            let value = n.value * self.state.unit;
+            self.state.e = if self.state.e_absolute { value } else { e + value };
+        }
+        if line.has(b'G') {
+            // Axis words on the next lines may belong to it.
+            self.state.motion = None;
+        }
+        let arc = [b'I', b'J', b'R'].iter().any(|l| line.has(*l));
+        let mask = named(line) | if arc { 0b011 } else { 0 };
+        self.lose(if mask == 0 { 0b111 } else { mask })
+    }
+
+    fn interpret(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match line.kind {
             Kind::Blank => return Ok(Step::Still),
-            Kind::Text => return self.text(bytes, place),
+            Kind::Text => return self.text(line, place),
             Kind::Words => {}
         }
         if let Some((at, doubt @ Doubt::Checksum)) = line.doubt {
-            return Err(place.doubt(at, doubt));
+            return Err(place.doubt(at, doubt).into());
         }
         let words = line.words();
         let first = if words[0].letter == b'N' { words.get(1) } else { words.first() };
@@ -258,18 +283,14 @@ impl Reader {
         let moves = line_has_axis(line) || line.has(b'E');
         if let Some((at, doubt)) = line.doubt {
             if moves || !said.bears(doubt) {
-                return Err(place.doubt(at, doubt));
+                return Err(place.doubt(at, doubt).into());
             }
-        }
-        if said.unknown && line_has_axis(line) {
-            // Refused before, unless it is allowed.
-            return Ok(self.lose(named(line)));
         }
         if said.unknown && said.is_nothing_else() {
             return Ok(Step::NotUnderstood);
         }
         if let Some((action, word)) = said.other {
-            if said.motion.is_some() && !matches!(action, Action::Refused(_) | Action::RefusedWithAxes(_)) {
+            if said.motion.is_some() {
                 return Err(place.refuse(word.start, "stands beside a motion on one line"));
             }
             return self.act(action, line, place);
@@ -297,20 +318,20 @@ impl Reader {
             Some(_) => self.straight(line, place),
             None => {
                 let at = words.iter().find(|w| AXES.contains(&w.letter) || w.letter == b'E').map_or(0, |w| w.start);
-                if self.settings.unknown_motion {
-                    return Ok(self.lose(named(line)));
-                }
                 Err(place.refuse(at, "names an axis or E, but no motion (G0 to G3) is in force"))
             }
         }
     }
 
     #[cold]
-    fn text(&mut self, bytes: &[u8], place: At<'_>) -> Result<Step, Error> {
-        if text_levels(bytes) && !self.settings.own_levelling {
-            return Err(place.own_levelling(0));
+    fn text(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
+        if line.is_noise() {
+            return Ok(Step::NotUnderstood);
         }
-        let Some((at, mask)) = hidden_motion(bytes) else { return Ok(Step::NotUnderstood) };
+        if text_levels(place.bytes) && !self.settings.own_levelling {
+            return Err(place.own_levelling(0).into());
+        }
+        let Some((at, mask)) = hidden_motion(place.bytes) else { return Ok(Step::NotUnderstood) };
         if self.settings.unknown_motion {
             return Ok(self.lose(if mask == 0 { 0b111 } else { mask }));
         }
@@ -319,16 +340,16 @@ impl Reader {
 
     /// Looks through the G words: modes come into force, the others are told.
     #[inline]
-    fn g_words<'a>(&mut self, line: &'a Line, place: At<'_>) -> Result<Said<'a>, Error> {
+    fn g_words<'a>(&mut self, line: &'a Line, place: At<'_>) -> Result<Said<'a>, Fault> {
         let mut said = Said::default();
         for word in line.words().iter().filter(|w| w.letter == b'G') {
-            let Some(code) = code(word) else { return Err(place.not_a_number(word)) };
+            let Some(code) = code(word) else { return Err(place.not_a_number(word).into()) };
             // Plain moves are what files are made of.
             let action = match code {
                 0 | 10 => Action::Straight,
                 _ => match g_word(code) {
                     Some(row) => row.action,
-                    None if line_has_axis(line) && !self.settings.unknown_motion => {
+                    None if line_has_axis(line) => {
                         let why = "is not a G word that is understood, and axis words stand beside it";
                         return Err(place.refuse(word.start, why));
                     }
@@ -356,9 +377,8 @@ impl Reader {
         line: &Line,
         said: &mut Said<'a>,
         place: At<'_>,
-    ) -> Result<(), Error> {
+    ) -> Result<(), Fault> {
         let with_axes = line_has_axis(line);
-        let allowed = self.settings.unknown_motion;
         let mut mode = |group: usize, value: bool| {
             said.modes = true;
             if said.groups[group].replace(value).is_some_and(|earlier| earlier != value) {
@@ -396,15 +416,15 @@ impl Reader {
             Action::RefusedWithAxes(_) if !with_axes => said.passes = true,
             Action::PassAlone(_) if !with_axes && !line.has(b'E') && !line.has(b'L') => said.passes = true,
             Action::Wait if !with_axes && !line.has(b'E') || has_motion(line) => said.passes = true,
-            Action::Refused(why) | Action::RefusedWithAxes(why) if !allowed => {
+            Action::Refused(why) | Action::RefusedWithAxes(why) => {
                 return Err(place.refuse(word.start, &format!("is refused: {why}")));
             }
-            Action::PassAlone(why) if !allowed => return Err(place.refuse(word.start, why)),
-            Action::Wait if !allowed => {
+            Action::PassAlone(why) => return Err(place.refuse(word.start, why)),
+            Action::Wait => {
                 let why = "is a wait, and axis or E words stand beside it: machines differ in what they then mean";
                 return Err(place.refuse(word.start, why));
             }
-            Action::OwnLevelling if !self.settings.own_levelling => return Err(place.own_levelling(word.start)),
+            Action::OwnLevelling if !self.settings.own_levelling => return Err(place.own_levelling(word.start).into()),
             action => {
                 if said.other.is_some_and(|(earlier, _)| earlier != action) {
                     let why = "stands beside another G word that uses the same axis words";
@@ -417,7 +437,7 @@ impl Reader {
     }
 
     /// The M words of a line that begins with one or has G words too.
-    fn m_words(&mut self, line: &Line, with_g: bool, place: At<'_>) -> Result<Step, Error> {
+    fn m_words(&mut self, line: &Line, with_g: bool, place: At<'_>) -> Result<Step, Fault> {
         let mut step = Step::Still;
         for word in line.words().iter().filter(|w| w.letter == b'M') {
             let Some(code) = code(word).filter(|c| c % 10 == 0).map(|c| c / 10) else { continue };
@@ -426,7 +446,7 @@ impl Reader {
             match action {
                 MAction::EDistance { absolute } => {
                     if let Some((at, doubt @ (Doubt::Skippable | Doubt::Control))) = line.doubt {
-                        return Err(place.doubt(at, doubt));
+                        return Err(place.doubt(at, doubt).into());
                     }
                     self.state.e_absolute = *absolute;
                     self.state.e_said = true;
@@ -437,7 +457,7 @@ impl Reader {
                 MAction::OwnLevelling => {
                     let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
                     if !off && !self.settings.own_levelling {
-                        return Err(place.own_levelling(word.start));
+                        return Err(place.own_levelling(word.start).into());
                     }
                 }
                 MAction::Recall if with_g => {
@@ -452,7 +472,7 @@ impl Reader {
         Ok(step)
     }
 
-    fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match action {
             Action::Home => {
                 let mask = named(line);
@@ -467,15 +487,8 @@ impl Reader {
                 }
                 Ok(Step::ClearOffsets)
             }
-            // Refused actions that were allowed: whatever they did, the place is no longer known, and axis words on the
-            // next lines may belong to them.
-            _ => {
-                self.state.motion = None;
-                Ok(self.lose(match named(line) {
-                    0 => 0b111,
-                    mask => mask,
-                }))
-            }
+            // Not met: `other_g_word` keeps none of the rest.
+            _ => Ok(self.lose(0b111)),
         }
     }
 
@@ -489,7 +502,7 @@ impl Reader {
         Step::Lost(mask)
     }
 
-    fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         let z = self.state.axes[2];
         let mut any = false;
         for (n, letter) in AXES.iter().enumerate() {
@@ -517,7 +530,7 @@ impl Reader {
 
     /// Takes the axis words and E of a motion.
     #[inline]
-    fn take(&mut self, line: &Line, place: At<'_>) -> Result<(), Error> {
+    fn take(&mut self, line: &Line, place: At<'_>) -> Result<(), Fault> {
         self.last.before = self.state.axes;
         self.last.e_before = self.state.e;
         for word in line.words() {
@@ -558,18 +571,15 @@ impl Reader {
     }
 
     #[inline]
-    fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         self.take(line, place)?;
         Ok(Step::Move)
     }
 
-    fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Error> {
+    fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Fault> {
         let said = |w: &&Word| w.letter == b'G' && matches!(code(w), Some(20 | 30));
         let g_at = line.words().iter().find(said).or_else(|| line.words().first()).map_or(0, |w| w.start);
         if !self.state.xy_plane {
-            if self.settings.unknown_motion {
-                return Ok(self.lose(0b111));
-            }
             return Err(place.refuse(g_at, "is an arc outside the XY plane"));
         }
         if let Some(p) = line.get(b'P') {
@@ -719,6 +729,21 @@ impl Said<'_> {
     }
 }
 
+/// Why a line is refused.
+#[derive(Debug)]
+enum Fault {
+    /// Motion that is not understood: it passes where unknown motion is allowed.
+    Motion(Error),
+    /// Whatever is allowed.
+    Always(Error),
+}
+
+impl From<Error> for Fault {
+    fn from(error: Error) -> Self {
+        Fault::Always(error)
+    }
+}
+
 /// A line and its number, for errors.
 #[derive(Debug, Clone, Copy)]
 struct At<'a> {
@@ -760,12 +785,13 @@ impl At<'_> {
             .with_help("slice the file again, or mend this line by hand: a machine might go anywhere from it")
     }
 
-    fn refuse(self, at: usize, why: &str) -> Error {
+    #[cold]
+    fn refuse(self, at: usize, why: &str) -> Fault {
         let text = self.word(at);
-        self.error(ErrorKind::Refused, at, format!("`{text}` {why}")).with_help(
+        Fault::Motion(self.error(ErrorKind::Refused, at, format!("`{text}` {why}")).with_help(
             "if you know that the line is harmless, allow `unknown-motion`: it then passes as it is, and the axes it \
              names count as unknown until the file says where they are",
-        )
+        ))
     }
 
     fn own_levelling(self, at: usize) -> Error {

@@ -24,10 +24,31 @@ pub(crate) fn skip_comment(bytes: &[u8], open: usize) -> usize {
     bytes.len()
 }
 
-/// Whether half or more of a line, comments aside, are bytes that no text holds: control bytes and what is not UTF-8.
+/// Whether a line is noise: a third or more of it, comments aside, are bytes that no text holds (control bytes and what
+/// is not UTF-8), or one in twenty of the whole line are control bytes. (Of random bytes half are of the first kind and
+/// one in ten of the second; a line damaged in a place or two is not noise, nor is a comment in another encoding.)
 /// NUL bytes do not count either way, for they may stand before and between the letters of a command.
 pub(crate) fn is_noise(bytes: &[u8]) -> bool {
-    let (mut all, mut noise) = (0usize, 0usize);
+    let controls = bytes.iter().filter(is_control).count();
+    if controls >= 3 && controls * 20 >= bytes.len() {
+        return true;
+    }
+    let (all, noise) = count(bytes);
+    noise >= 4 && noise * 3 >= all
+}
+
+/// Whether any byte, comments aside, is of the kind that no text holds.
+pub(crate) fn has_noise(bytes: &[u8]) -> bool {
+    count(bytes).1 > 0
+}
+
+fn is_control(b: &&u8) -> bool {
+    b.is_ascii_control() && !b.is_ascii_whitespace() && **b != 0
+}
+
+/// Bytes outside comments, NUL aside, and how many of them no text holds.
+fn count(bytes: &[u8]) -> (usize, usize) {
+    let (mut all, mut noise) = (0, 0);
     let mut i = 0;
     while i < bytes.len() && bytes[i] != b';' {
         if bytes[i] == b'(' {
@@ -36,21 +57,18 @@ pub(crate) fn is_noise(bytes: &[u8]) -> bool {
         }
         let end = bytes[i..].iter().position(|b| matches!(b, b';' | b'(')).map_or(bytes.len(), |n| i + n);
         for chunk in bytes[i..end].utf8_chunks() {
-            let valid = chunk.valid().bytes().filter(|b| *b != 0);
-            all += valid.clone().count() + chunk.invalid().len();
-            noise += valid.filter(|b| b.is_ascii_control() && !b.is_ascii_whitespace()).count() + chunk.invalid().len();
+            let valid = chunk.valid().as_bytes();
+            all += valid.iter().filter(|b| **b != 0).count() + chunk.invalid().len();
+            noise += valid.iter().filter(is_control).count() + chunk.invalid().len();
         }
         i = end;
     }
-    noise >= 4 && noise * 2 >= all
+    (all, noise)
 }
 
 /// Motion that hides in a text line: where its word stands, and the axes named behind it (bit n: axis n of
 /// [`AXES`](super::AXES)).
 pub(crate) fn hidden_motion(bytes: &[u8]) -> Option<(usize, u16)> {
-    if is_noise(bytes) {
-        return None;
-    }
     if memchr::memchr(0, bytes).is_some() {
         // Read as a machine reads it that skips NUL bytes.
         let (at, rest): (Vec<usize>, Vec<u8>) = bytes.iter().enumerate().filter(|(_, b)| **b != 0).unzip();

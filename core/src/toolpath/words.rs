@@ -7,7 +7,7 @@
 //! - `;` begins a comment that runs to the end of the line, anywhere in it; `( )` comments may nest, and one that is
 //!   never closed takes the rest of its line.
 //! - A line that begins with two letters (`THING_END NAME=a`), with no letter, or with a letter and no number is text:
-//!   it is no command of RS-274. So is a line of which half or more is noise.
+//!   it is no command of RS-274. So is a line of which a third or more is noise.
 //! - What follows an M word belongs to it, numbers or not (`M117 Layer 1`, `M204 S500`, `M205 X8 Y8`); text that
 //!   follows a T word belongs to that.
 //! - Letters may stand without a number (`G28 X Y`, `G28 XY`); two letters together that are no axis letters are prose.
@@ -16,7 +16,7 @@
 //! - Expressions (`[ ]`), parameters (`#`) and strings are kept as they are and count as numbers that cannot be read.
 
 use super::number::{DIGITS_LIMIT, Number, scan};
-use super::text::{is_noise, skip_comment};
+use super::text::{has_noise, is_noise, skip_comment};
 
 /// A word of a line: where it stands, and its number if it has one that can be read.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,7 +63,7 @@ pub enum Doubt {
     Checksum,
 }
 
-/// A line split into words. Reused from line to line.
+/// A line split into words. Reused from line to line: amid lines of noise a damaged line is noise too.
 #[derive(Debug, Clone)]
 pub struct Line {
     words: Vec<Word>,
@@ -75,11 +75,23 @@ pub struct Line {
     pub doubt: Option<(usize, Doubt)>,
     /// Index of the `*` and the end of the checksum's digits.
     pub checksum: Option<(usize, usize)>,
+    /// A word has no number that can be read.
+    odd: bool,
+    /// The line is noise: the text that it is holds nothing that a machine could heed.
+    noise: bool,
 }
 
 impl Default for Line {
     fn default() -> Self {
-        Line { words: Vec::with_capacity(16), index: [0; 26], kind: Kind::Blank, doubt: None, checksum: None }
+        Line {
+            words: Vec::with_capacity(16),
+            index: [0; 26],
+            kind: Kind::Blank,
+            doubt: None,
+            checksum: None,
+            odd: false,
+            noise: false,
+        }
     }
 }
 
@@ -115,19 +127,47 @@ impl Line {
         self.doubt.get_or_insert((at, doubt));
     }
 
+    /// Whether the line is noise, and so nothing that a machine could heed.
+    pub(crate) fn is_noise(&self) -> bool {
+        self.noise
+    }
+
     /// Splits `bytes`, a line without its ending.
+    #[inline]
     pub fn read(&mut self, bytes: &[u8]) {
+        self.split(bytes);
+        if self.noise || self.odd || self.doubt.is_some() || self.kind == Kind::Text {
+            self.settle_noise(bytes);
+        }
+    }
+
+    #[cold]
+    fn settle_noise(&mut self, bytes: &[u8]) {
+        let amid = self.noise;
+        self.noise = match self.kind {
+            Kind::Blank => amid && (bytes.is_empty() || has_noise(bytes)),
+            Kind::Text => is_noise(bytes) || amid && has_noise(bytes),
+            // A line that begins as a command is damaged, not noise, unless it stands amid noise.
+            Kind::Words if self.begins_with_g() => amid && has_noise(bytes),
+            Kind::Words => is_noise(bytes) || amid && has_noise(bytes),
+        };
+        if self.noise && self.kind == Kind::Words {
+            self.kind = Kind::Text;
+        }
+    }
+
+    fn split(&mut self, bytes: &[u8]) {
         self.words.clear();
         self.index = [0; 26];
         self.kind = Kind::Blank;
         self.doubt = None;
         self.checksum = None;
+        self.odd = false;
         let mut i = 0;
         if bytes.starts_with(b"\xEF\xBB\xBF") {
             i = 3;
         }
         let mut spaced = false;
-        let mut odd = false;
         let mut last_end = usize::MAX;
         loop {
             match bytes.get(i) {
@@ -149,7 +189,7 @@ impl Line {
                         self.glued_word(bytes, i)
                     };
                     if word.number.is_none() {
-                        odd = true;
+                        self.odd = true;
                         if first && !may_be_value(&bytes[word.from..]) {
                             self.kind = Kind::Text;
                             return;
@@ -218,9 +258,6 @@ impl Line {
         }
         if !self.words.is_empty() {
             self.kind = Kind::Words;
-            if (odd || self.doubt.is_some()) && !self.begins_with_g() && is_noise(bytes) {
-                self.kind = Kind::Text;
-            }
         } else if matches!(self.doubt, Some((_, Doubt::Control))) {
             self.kind = Kind::Text;
         }
@@ -378,7 +415,7 @@ fn may_be_value(bytes: &[u8]) -> bool {
     let signed = bytes.strip_prefix(b"-").or_else(|| bytes.strip_prefix(b"+")).unwrap_or(bytes);
     match signed.trim_ascii_start() {
         [b'.', rest @ ..] => rest.first().is_some_and(u8::is_ascii_digit),
-        [b, ..] => b.is_ascii_digit() || b"[#=<\"".contains(b),
+        [b, ..] => b.is_ascii_digit() || b"[{#=<\"".contains(b),
         [] => false,
     }
 }
@@ -401,8 +438,12 @@ fn opaque_end(bytes: &[u8], mut i: usize) -> usize {
         match b {
             b' ' | b';' | b'(' => break,
             b if b.is_ascii_control() => break,
-            b'[' | b'"' => {
-                let close = if *b == b'[' { b']' } else { b'"' };
+            b'[' | b'{' | b'"' => {
+                let close = match b {
+                    b'[' => b']',
+                    b'{' => b'}',
+                    _ => b'"',
+                };
                 match memchr::memchr(close, &bytes[i + 1..]) {
                     Some(n) => i += n + 2,
                     None => return bytes.len(),
