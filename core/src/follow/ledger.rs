@@ -176,9 +176,9 @@ impl Axis {
     }
 }
 
-/// A register as a decimal: what was written, but for noise of the arithmetic below 10^-9.
+/// A register as a decimal: what was written, but for noise of the arithmetic below 10^-12.
 pub(crate) fn exact(value: f64) -> Decimal {
-    let mut d = Decimal::round(value, MOST_DECIMALS);
+    let mut d = Decimal::round(value, 12);
     while d.decimals > 0 && d.units % 10 == 0 {
         d.units /= 10;
         d.decimals -= 1;

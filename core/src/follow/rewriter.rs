@@ -288,8 +288,8 @@ impl Work {
     /// G92 with a Z word: the nozzle stays where it is, and so the register must keep its offset.
     fn set_z(&mut self, known: bool, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
         let offset = if known { self.z.offset() } else { 0.0 };
-        if offset.abs() < 1e-9 {
-            self.z = Axis::default();
+        if offset.abs() <= self.place_spelling(true, None).half() {
+            self.z = Axis { gap: 0.0, skew: -offset, ..self.z };
             self.output.unchanged(source, ending, out);
             return;
         }

@@ -1,12 +1,21 @@
 //! The one list of what is understood, what passes and what is refused.
 //!
 //! **G words** are looked up in [`G_WORDS`]. One that is not there passes, counted as not understood, if no axis word
-//! (X Y Z A B C U V W) stands on its line; otherwise it is refused, unless unknown motion is allowed.
+//! (X Y Z A B C U V W) stands on its line; otherwise it is refused, unless unknown motion is allowed. So are two G words
+//! that contradict each other (G90 and G91), and two that use the same axis words (G28 and G1).
 //!
-//! **M words** pass: they switch and set, they do not say where to go. A few are understood, see [`M_WORDS`].
+//! **M words** pass: they switch and set, they do not say where to go. A few are understood, see [`M_WORDS`]. Where a G
+//! word stands on their line too, both count and the mode comes before the motion (RS-274, section 3.8).
 //!
-//! **T, S, F, D, H, L, O, P, Q** and the like pass as they are. **Text** (lines that are not words) passes, counted as
-//! not understood; a text command whose name speaks of probing or levelling is refused like G29.
+//! **T, S, F, D, H, L, O, P, Q** and the like pass as they are; axis words behind a T word are refused if no G word is
+//! there. **Text** (lines that are not words) passes, counted as not understood, unless motion hides in it: a G word
+//! with axis words behind it (`see G1 X5`), a G word right behind bytes that are no letters (`:10 G28`), or a line that
+//! begins with G, X, Y or Z without a number and names an axis later. A text command whose name speaks of probing or
+//! levelling is refused like G29.
+//!
+//! **Comments** (`;` and `( )`) pass whatever they hold.
+//!
+//! What is refused here for being unclear is refused with line and column; all but damage can be allowed.
 
 /// What a G word does to a toolpath.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,10 +27,16 @@ pub enum Action {
         /// Clockwise seen from above.
         clockwise: bool,
     },
-    /// Nothing that concerns the path.
+    /// Nothing that concerns the path; axis words on its line belong to the motion in force (RS-274, section 3.5).
     Pass,
-    /// Passes alone, refused with axis, L or P words (a retraction by the machine; elsewhere a setting of offsets).
-    PassAlone,
+    /// Passes alone, refused with axis words, E or L.
+    PassAlone(&'static str),
+    /// As `PassAlone`, but axis words may belong to a motion on the same line.
+    Wait,
+    /// G80: no motion is in force.
+    NoMotion,
+    /// Passes alone, refused with axis words for the reason given.
+    RefusedWithAxes(&'static str),
     /// G17, G18, G19: arcs are followed in XY only.
     Plane {
         /// G17.
@@ -72,20 +87,32 @@ const fn g(code: u32, action: Action, what: &'static str) -> GWord {
 }
 
 /// Every G word that is known, by code. Sources: RS-274/NGC (NISTIR 6556, table 5) for G0 to G3, G4, G10, G17 to G21,
-/// G28, G30, G38.2, G40 to G43, G49, G53 to G61, G64, G80 to G99; the printing trade for the others and for G28, G92
-/// without offsets kept through homing (common practice, no source).
+/// G28, G30, G38.2, G40 to G43, G49, G53 to G61, G64, G80 to G99; the trade for the others and for G28, G92 without
+/// offsets kept through homing (common practice, no source). Of probing, a code with another decimal is probing too.
 pub const G_WORDS: &[GWord] = &[
     g(0, Action::Straight, "move"),
     g(10, Action::Straight, "move"),
     g(20, Action::Arc { clockwise: true }, "arc or helix, clockwise"),
     g(30, Action::Arc { clockwise: false }, "arc or helix, anticlockwise"),
-    g(40, Action::Pass, "wait"),
+    g(40, Action::Wait, "wait"),
     g(50, Action::Refused("a spline: its path is not followed"), "spline"),
     g(51, Action::Refused("a spline: its path is not followed"), "spline"),
     g(60, Action::Refused("a move in motor steps or polar words"), "direct move"),
-    g(100, Action::PassAlone, "retraction by the machine; with axis, L or P words a setting of offsets"),
-    g(110, Action::Pass, "recovery from a retraction by the machine"),
+    g(70, Action::Refused("X words are diameters"), "diameters"),
+    g(80, Action::Pass, "radii"),
+    g(
+        100,
+        Action::PassAlone("sets offsets here, and the path would be shifted"),
+        "retraction by the machine; with axis or L words a setting of offsets",
+    ),
+    g(
+        110,
+        Action::PassAlone("is a recovery from a retraction, and other words stand beside it"),
+        "recovery from a retraction by the machine",
+    ),
     g(120, Action::Away, "the nozzle is wiped"),
+    g(150, Action::Pass, "no polar coordinates"),
+    g(160, Action::Refused("X and Y are polar coordinates"), "polar coordinates"),
     g(170, Action::Plane { xy: true }, "arcs lie in XY"),
     g(180, Action::Plane { xy: false }, "arcs lie in XZ"),
     g(190, Action::Plane { xy: false }, "arcs lie in YZ"),
@@ -101,6 +128,7 @@ pub const G_WORDS: &[GWord] = &[
     g(320, Action::OwnLevelling, "probing"),
     g(330, Action::OwnLevelling, "probing"),
     g(340, Action::OwnLevelling, "probing"),
+    g(350, Action::OwnLevelling, "probing"),
     g(380, Action::OwnLevelling, "probing"),
     g(382, Action::OwnLevelling, "probing"),
     g(383, Action::OwnLevelling, "probing"),
@@ -111,7 +139,11 @@ pub const G_WORDS: &[GWord] = &[
     g(420, Action::Refused("its meaning differs between machines"), "cutter compensation, or a move to a grid point"),
     g(430, Action::Refused("a tool length offset shifts Z by an amount the file does not tell"), "tool length offset"),
     g(490, Action::Pass, "no tool length offset"),
-    g(530, Action::Refused("the words of its line are in machine coordinates"), "machine coordinates"),
+    g(500, Action::Pass, "no scaling"),
+    g(510, Action::Refused("the coordinates are scaled"), "scaling"),
+    g(511, Action::Refused("the coordinates are mirrored"), "mirroring"),
+    g(520, Action::RefusedWithAxes("the path would be shifted"), "local coordinates"),
+    g(530, Action::RefusedWithAxes("the words of its line are in machine coordinates"), "machine coordinates"),
     g(540, Action::Pass, "first coordinate system"),
     g(550, Action::Refused("another coordinate system: its place is not in the file"), "second coordinate system"),
     g(560, Action::Refused("another coordinate system: its place is not in the file"), "third coordinate system"),
@@ -126,7 +158,9 @@ pub const G_WORDS: &[GWord] = &[
     g(640, Action::Pass, "blended path"),
     g(680, Action::Refused("the coordinates are rotated"), "rotation"),
     g(690, Action::Pass, "no rotation"),
-    g(800, Action::Pass, "no canned cycle"),
+    g(730, Action::Refused("a canned cycle"), "canned cycle"),
+    g(760, Action::Refused("a canned cycle"), "canned cycle"),
+    g(800, Action::NoMotion, "no motion in force"),
     g(810, Action::Refused("a canned cycle"), "canned cycle"),
     g(820, Action::Refused("a canned cycle"), "canned cycle"),
     g(830, Action::Refused("a canned cycle"), "canned cycle"),
@@ -154,7 +188,8 @@ pub const G_WORDS: &[GWord] = &[
 /// What a G word does, by code times ten; `None` if it is not in [`G_WORDS`].
 #[must_use]
 pub fn g_word(code: u32) -> Option<&'static GWord> {
-    G_WORDS.binary_search_by_key(&code, |row| row.code).ok().map(|n| &G_WORDS[n])
+    let find = |code: u32| G_WORDS.binary_search_by_key(&code, |row| row.code).ok().map(|n| &G_WORDS[n]);
+    find(code).or_else(|| find(code / 10 * 10).filter(|row| row.action == Action::OwnLevelling))
 }
 
 /// What the few M words that are understood do (common practice, no source).
@@ -216,6 +251,9 @@ mod tests {
         assert!(G_WORDS.windows(2).all(|w| w[0].code < w[1].code));
         assert!(M_WORDS.windows(2).all(|w| w[0].0 < w[1].0));
         assert_eq!(g_word(921).unwrap().action, Action::ClearOffsets);
+        assert_eq!(g_word(297).unwrap().action, Action::OwnLevelling);
+        assert_eq!(g_word(389).unwrap().action, Action::OwnLevelling);
+        assert!(g_word(12).is_none());
         assert!(g_word(1610).is_none());
     }
 

@@ -4,6 +4,7 @@ pub mod commands;
 pub mod lines;
 pub mod number;
 mod reader;
+mod text;
 pub mod words;
 
 pub use reader::{AXES, Arc, Axis, EMode, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step};

@@ -6,6 +6,7 @@
 //! absolute until the file says otherwise (common practice, no source).
 
 use super::commands::{Action, M_WORDS, MAction, g_word, text_levels};
+use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word};
 use crate::{Error, ErrorKind};
 
@@ -179,6 +180,9 @@ pub struct Reader {
 /// that by their rounding alone, so the limit is wider here and the path between is a spiral that reaches both ends.
 pub const RADIUS_LIMIT: f64 = 0.05;
 
+/// Arcs whose ends lie nearer to each other than this in X and Y (mm) are full circles.
+const CLOSED: f64 = 1e-7;
+
 impl Reader {
     /// A machine that has just been switched on: nothing is known of where it is.
     #[must_use]
@@ -228,144 +232,247 @@ impl Reader {
     /// # Errors
     /// [`ErrorKind::Toolpath`] for a number that cannot be trusted in a word that matters, [`ErrorKind::Refused`] for
     /// motion whose meaning is not understood; with `number` as the line and the column in it.
+    #[inline]
     pub fn read(&mut self, line: &Line, bytes: &[u8], number: u64) -> Result<Step, Error> {
-        let place = At { bytes, line: number };
+        let e = self.state.e;
+        match self.interpret(line, At { bytes, line: number }) {
+            Ok(step) => Ok(step),
+            Err(Fault::Motion(_)) if self.settings.unknown_motion => Ok(self.let_pass(line, e)),
+            Err(Fault::Motion(error) | Fault::Always(error)) => Err(error),
+        }
+    }
+
+    /// A motion that is refused passes: the machine will take its words in some way.
+    #[cold]
+    fn let_pass(&mut self, line: &Line, e: f64) -> Step {
+        if let Some(n) = line.get(b'E').and_then(|w| w.number).filter(|n| n.value.abs() <= PLACE_LIMIT) {
+            let value = n.value * self.state.unit;
+            self.state.e = if self.state.e_absolute { value } else { e + value };
+        }
+        if line.has(b'G') {
+            // Axis words on the next lines may belong to it.
+            self.state.motion = None;
+        }
+        let arc = [b'I', b'J', b'R'].iter().any(|l| line.has(*l));
+        let mask = named(line) | if arc { 0b011 } else { 0 };
+        self.lose(if mask == 0 { 0b111 } else { mask })
+    }
+
+    fn interpret(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match line.kind {
             Kind::Blank => return Ok(Step::Still),
-            Kind::Text => {
-                if text_levels(bytes) && !self.settings.own_levelling {
-                    return Err(place.own_levelling(0));
-                }
-                return Ok(Step::NotUnderstood);
-            }
+            Kind::Text => return self.text(line, place),
             Kind::Words => {}
         }
         if let Some((at, doubt @ Doubt::Checksum)) = line.doubt {
-            return Err(place.doubt(at, doubt));
+            return Err(place.doubt(at, doubt).into());
         }
-        // A plain move first: it is what files are made of.
         let words = line.words();
         let first = if words[0].letter == b'N' { words.get(1) } else { words.first() };
         let Some(first) = first else { return Ok(Step::Still) };
-        if first.letter == b'M' && !line.has(b'G') {
-            return self.m_word(line, first, place);
-        }
-        let mut motion = None;
-        let mut other: Option<(Action, &Word)> = None;
-        let mut unknown = false;
-        for word in words.iter().filter(|w| w.letter == b'G') {
-            let Some(code) = code(word) else { return Err(place.not_a_number(word)) };
-            let Some(row) = g_word(code) else {
-                unknown = true;
-                if line_has_axis(line) && !self.settings.unknown_motion {
-                    return Err(
-                        place.refuse(word.start, "is not a G word that is understood, and axis words stand beside it")
-                    );
-                }
-                continue;
-            };
-            match row.action {
-                Action::Pass => other = other.or(Some((Action::Pass, word))),
-                Action::Straight | Action::Arc { .. } => {
-                    if motion.replace(row.action).is_some() {
-                        return Err(place.refuse(word.start, "is a second motion on one line"));
-                    }
-                }
-                Action::Plane { xy } => self.state.xy_plane = xy,
-                Action::Units { inches } => self.state.unit = if inches { 25.4 } else { 1.0 },
-                Action::Centres { absolute } => self.state.centres_absolute = absolute,
-                Action::Distance { absolute } => {
-                    self.state.absolute = absolute;
-                    if self.settings.g90_sets_e {
-                        self.state.e_absolute = absolute;
-                        self.state.e_said = true;
-                    }
-                }
-                Action::Refused(why) if !self.settings.unknown_motion => {
-                    return Err(place.refuse(word.start, &format!("is refused: {why}")));
-                }
-                Action::OwnLevelling if !self.settings.own_levelling => return Err(place.own_levelling(word.start)),
-                Action::PassAlone if !line_has_axis(line) && !line.has(b'L') && !line.has(b'P') => {
-                    other = other.or(Some((Action::Pass, word)));
-                }
-                Action::PassAlone if !self.settings.unknown_motion => {
-                    return Err(place.refuse(word.start, "sets offsets here, and the path would be shifted"));
-                }
-                action => {
-                    if let Some((earlier, _)) = other.filter(|(a, _)| *a != Action::Pass) {
-                        if earlier != action {
-                            return Err(
-                                place.refuse(word.start, "stands beside another G word that uses the same axis words")
-                            );
-                        }
-                    }
-                    other = Some((action, word));
+        if line.has(b'M') {
+            let with_g = line.has(b'G');
+            if with_g || first.letter == b'M' {
+                let step = self.m_words(line, with_g, place)?;
+                if !with_g {
+                    return Ok(step);
                 }
             }
         }
-        // The line has G or axis words: from here on it matters whether it can be trusted.
+        let said = self.g_words(line, place)?;
         let moves = line_has_axis(line) || line.has(b'E');
-        if let Some((at, doubt)) = line.doubt.filter(|_| moves || line.has(b'G')) {
-            return Err(place.doubt(at, doubt));
-        }
-        if unknown && motion.is_none() && other.is_none() {
-            if moves {
-                return Ok(self.lose(named(line)));
+        if let Some((at, doubt)) = line.doubt {
+            if moves || !said.bears(doubt) {
+                return Err(place.doubt(at, doubt).into());
             }
+        }
+        if said.unknown && said.is_nothing_else() {
             return Ok(Step::NotUnderstood);
         }
-        if let Some((action, word)) = other.filter(|(a, _)| *a != Action::Pass) {
-            if motion.is_some() && !matches!(action, Action::Refused(_)) {
+        if let Some((action, word)) = said.other {
+            if said.motion.is_some() {
                 return Err(place.refuse(word.start, "stands beside a motion on one line"));
             }
             return self.act(action, line, place);
         }
-        if let Some(action) = motion {
-            self.state.motion = Some(action);
-        } else if other.is_some() || !moves {
+        if said.motion.is_some() {
+            self.state.motion = said.motion;
+        } else if !moves {
+            let arc = matches!(self.state.motion, Some(Action::Arc { .. }));
+            if let Some(word) = [b'I', b'J', b'R'].iter().find_map(|l| line.get(*l)).filter(|_| arc) {
+                return Err(place.refuse(word.start, "stands alone while an arc (G2, G3) is in force"));
+            }
             // A wait, a retraction by the machine, a mode, or words that do not concern the path.
             return Ok(Step::Still);
-        } else if line.has(b'M') && first.letter != b'G' && m_comes_first(line) {
-            return Ok(Step::Still);
+        } else if first.letter != b'G' {
+            if line.has(b'M') && m_comes_first(line) {
+                return Ok(Step::Still);
+            }
+            if first.letter == b'T' {
+                let at = words.iter().find(|w| AXES.contains(&w.letter) || w.letter == b'E').map_or(0, |w| w.start);
+                return Err(place.refuse(at, "stands behind a T word: machines differ in whether that moves"));
+            }
         }
         match self.state.motion {
             Some(Action::Arc { clockwise }) => self.arc(line, clockwise, place),
             Some(_) => self.straight(line, place),
-            None if line_has_axis(line) => {
-                let at = words.iter().find(|w| AXES.contains(&w.letter)).map_or(0, |w| w.start);
-                if self.settings.unknown_motion {
-                    return Ok(self.lose(named(line)));
-                }
-                Err(place.refuse(at, "is an axis word, but no motion (G0 to G3) has been in force yet"))
+            None => {
+                let at = words.iter().find(|w| AXES.contains(&w.letter) || w.letter == b'E').map_or(0, |w| w.start);
+                Err(place.refuse(at, "names an axis or E, but no motion (G0 to G3) is in force"))
             }
-            None => self.straight(line, place),
         }
     }
 
-    fn m_word(&mut self, line: &Line, first: &Word, place: At<'_>) -> Result<Step, Error> {
-        let Some(code) = code(first).filter(|c| c % 10 == 0).map(|c| c / 10) else { return Ok(Step::Still) };
-        let Some((_, action, _)) = M_WORDS.iter().find(|row| row.0 == code) else { return Ok(Step::Still) };
-        let value = |letter: u8| line.get(letter).and_then(|w| w.number).map(|n| n.value);
+    #[cold]
+    fn text(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
+        if line.is_noise() {
+            return Ok(Step::NotUnderstood);
+        }
+        if text_levels(place.bytes) && !self.settings.own_levelling {
+            return Err(place.own_levelling(0).into());
+        }
+        let Some((at, mask)) = hidden_motion(place.bytes) else { return Ok(Step::NotUnderstood) };
+        if self.settings.unknown_motion {
+            return Ok(self.lose(if mask == 0 { 0b111 } else { mask }));
+        }
+        Err(place.refuse(at, "may be motion, in a line that does not begin as a command"))
+    }
+
+    /// Looks through the G words: modes come into force, the others are told.
+    #[inline]
+    fn g_words<'a>(&mut self, line: &'a Line, place: At<'_>) -> Result<Said<'a>, Fault> {
+        let mut said = Said::default();
+        for word in line.words().iter().filter(|w| w.letter == b'G') {
+            let Some(code) = code(word) else { return Err(place.not_a_number(word).into()) };
+            // Plain moves are what files are made of.
+            let action = match code {
+                0 | 10 => Action::Straight,
+                _ => match g_word(code) {
+                    Some(row) => row.action,
+                    None if line_has_axis(line) => {
+                        let why = "is not a G word that is understood, and axis words stand beside it";
+                        return Err(place.refuse(word.start, why));
+                    }
+                    None => {
+                        said.unknown = true;
+                        continue;
+                    }
+                },
+            };
+            if matches!(action, Action::Straight | Action::Arc { .. }) {
+                if said.motion.replace(action).is_some() {
+                    return Err(place.refuse(word.start, "is a second motion on one line"));
+                }
+            } else {
+                self.other_g_word(action, word, line, &mut said, place)?;
+            }
+        }
+        Ok(said)
+    }
+
+    fn other_g_word<'a>(
+        &mut self,
+        action: Action,
+        word: &'a Word,
+        line: &Line,
+        said: &mut Said<'a>,
+        place: At<'_>,
+    ) -> Result<(), Fault> {
+        let with_axes = line_has_axis(line);
+        let mut mode = |group: usize, value: bool| {
+            said.modes = true;
+            if said.groups[group].replace(value).is_some_and(|earlier| earlier != value) {
+                return Err(place.refuse(word.start, "contradicts another G word on its line"));
+            }
+            Ok(())
+        };
         match action {
-            MAction::EDistance { absolute } => {
-                self.state.e_absolute = *absolute;
-                self.state.e_said = true;
+            Action::Straight | Action::Arc { .. } => {}
+            Action::Pass => said.passes = true,
+            Action::Plane { xy } => {
+                mode(0, xy)?;
+                self.state.xy_plane = xy;
             }
-            MAction::HeatNozzle => self.state.nozzle_celsius = heat(value).or(self.state.nozzle_celsius),
-            MAction::HeatBed => self.state.bed_celsius = heat(value).or(self.state.bed_celsius),
-            MAction::CountLines => return Ok(Step::CountLines),
-            MAction::OwnLevelling => {
-                let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
-                if !off && !self.settings.own_levelling {
-                    return Err(place.own_levelling(first.start));
+            Action::Units { inches } => {
+                mode(1, inches)?;
+                self.state.unit = if inches { 25.4 } else { 1.0 };
+            }
+            Action::Centres { absolute } => {
+                mode(2, absolute)?;
+                self.state.centres_absolute = absolute;
+            }
+            Action::Distance { absolute } => {
+                mode(3, absolute)?;
+                self.state.absolute = absolute;
+                if self.settings.g90_sets_e {
+                    self.state.e_absolute = absolute;
+                    self.state.e_said = true;
                 }
             }
-            MAction::Recall => return Ok(self.lose(named(line))),
+            Action::NoMotion => {
+                said.modes = true;
+                self.state.motion = None;
+            }
+            Action::RefusedWithAxes(_) if !with_axes => said.passes = true,
+            Action::PassAlone(_) if !with_axes && !line.has(b'E') && !line.has(b'L') => said.passes = true,
+            Action::Wait if !with_axes && !line.has(b'E') || has_motion(line) => said.passes = true,
+            Action::Refused(why) | Action::RefusedWithAxes(why) => {
+                return Err(place.refuse(word.start, &format!("is refused: {why}")));
+            }
+            Action::PassAlone(why) => return Err(place.refuse(word.start, why)),
+            Action::Wait => {
+                let why = "is a wait, and axis or E words stand beside it: machines differ in what they then mean";
+                return Err(place.refuse(word.start, why));
+            }
+            Action::OwnLevelling if !self.settings.own_levelling => return Err(place.own_levelling(word.start).into()),
+            action => {
+                if said.other.is_some_and(|(earlier, _)| earlier != action) {
+                    let why = "stands beside another G word that uses the same axis words";
+                    return Err(place.refuse(word.start, why));
+                }
+                said.other = Some((action, word));
+            }
         }
-        Ok(Step::Still)
+        Ok(())
     }
 
-    fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    /// The M words of a line that begins with one or has G words too.
+    fn m_words(&mut self, line: &Line, with_g: bool, place: At<'_>) -> Result<Step, Fault> {
+        let mut step = Step::Still;
+        for word in line.words().iter().filter(|w| w.letter == b'M') {
+            let Some(code) = code(word).filter(|c| c % 10 == 0).map(|c| c / 10) else { continue };
+            let Some((_, action, _)) = M_WORDS.iter().find(|row| row.0 == code) else { continue };
+            let value = |letter: u8| line.get(letter).and_then(|w| w.number).map(|n| n.value);
+            match action {
+                MAction::EDistance { absolute } => {
+                    if let Some((at, doubt @ (Doubt::Skippable | Doubt::Control))) = line.doubt {
+                        return Err(place.doubt(at, doubt).into());
+                    }
+                    self.state.e_absolute = *absolute;
+                    self.state.e_said = true;
+                }
+                MAction::HeatNozzle => self.state.nozzle_celsius = heat(value).or(self.state.nozzle_celsius),
+                MAction::HeatBed => self.state.bed_celsius = heat(value).or(self.state.bed_celsius),
+                MAction::CountLines => step = Step::CountLines,
+                MAction::OwnLevelling => {
+                    let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
+                    if !off && !self.settings.own_levelling {
+                        return Err(place.own_levelling(word.start).into());
+                    }
+                }
+                MAction::Recall if with_g => {
+                    return Err(place.refuse(word.start, "stands beside a G word that may use the same axis words"));
+                }
+                MAction::Recall => {
+                    let mask = named(line);
+                    step = self.lose(if mask == 0 { 0b111 } else { mask });
+                }
+            }
+        }
+        Ok(step)
+    }
+
+    fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match action {
             Action::Home => {
                 let mask = named(line);
@@ -380,11 +487,8 @@ impl Reader {
                 }
                 Ok(Step::ClearOffsets)
             }
-            // Refused actions that were allowed: whatever they did, the place is no longer known.
-            _ => Ok(self.lose(match named(line) {
-                0 => 0b111,
-                mask => mask,
-            })),
+            // Not met: `other_g_word` keeps none of the rest.
+            _ => Ok(self.lose(0b111)),
         }
     }
 
@@ -398,7 +502,7 @@ impl Reader {
         Step::Lost(mask)
     }
 
-    fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         let z = self.state.axes[2];
         let mut any = false;
         for (n, letter) in AXES.iter().enumerate() {
@@ -426,7 +530,7 @@ impl Reader {
 
     /// Takes the axis words and E of a motion.
     #[inline]
-    fn take(&mut self, line: &Line, place: At<'_>) -> Result<(), Error> {
+    fn take(&mut self, line: &Line, place: At<'_>) -> Result<(), Fault> {
         self.last.before = self.state.axes;
         self.last.e_before = self.state.e;
         for word in line.words() {
@@ -467,17 +571,15 @@ impl Reader {
     }
 
     #[inline]
-    fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Error> {
+    fn straight(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         self.take(line, place)?;
         Ok(Step::Move)
     }
 
-    fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Error> {
-        let g_at = line.get(b'G').or_else(|| line.words().first()).map_or(0, |w| w.start);
+    fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Fault> {
+        let said = |w: &&Word| w.letter == b'G' && matches!(code(w), Some(20 | 30));
+        let g_at = line.words().iter().find(said).or_else(|| line.words().first()).map_or(0, |w| w.start);
         if !self.state.xy_plane {
-            if self.settings.unknown_motion {
-                return Ok(self.lose(0b111));
-            }
             return Err(place.refuse(g_at, "is an arc outside the XY plane"));
         }
         if let Some(p) = line.get(b'P') {
@@ -497,8 +599,8 @@ impl Reader {
             return Ok(Step::Move);
         }
         let [start, end] = [&m.before, &m.after].map(|a| [a[0].place(), a[1].place()]);
-        #[expect(clippy::float_cmp, reason = "a full circle is one whose end words say the start again")]
-        let closed = m.before[0].register == m.after[0].register && m.before[1].register == m.after[1].register;
+        // A full circle is one whose end words say the start again. Relative words add up with noise in the last bits.
+        let closed = (0..2).all(|n| (m.before[n].register - m.after[n].register).abs() < CLOSED);
         let turn = if clockwise { -1.0 } else { 1.0 };
         let centre = match (r, i.is_some() || j.is_some()) {
             (Some(r), false) => {
@@ -587,6 +689,61 @@ fn m_comes_first(line: &Line) -> bool {
     AXES.iter().chain(b"E").all(|l| place(*l) > place(b'M'))
 }
 
+/// Whether a G word of motion stands on the line.
+fn has_motion(line: &Line) -> bool {
+    line.words().iter().any(|w| w.letter == b'G' && code(w).is_some_and(|c| matches!(c, 0 | 10 | 20 | 30)))
+}
+
+/// What a line's G words say, modes aside.
+#[derive(Debug, Default)]
+struct Said<'a> {
+    motion: Option<Action>,
+    /// What uses the axis words in another way than a motion.
+    other: Option<(Action, &'a Word)>,
+    unknown: bool,
+    /// Modes were set.
+    modes: bool,
+    /// A G word that does not concern the path.
+    passes: bool,
+    /// Plane, units, centres and distance, as said on this line.
+    groups: [Option<bool>; 4],
+}
+
+impl Said<'_> {
+    fn is_nothing_else(&self) -> bool {
+        self.motion.is_none() && self.other.is_none()
+    }
+
+    /// Whether a line without axis words or E may pass in spite of a doubt.
+    #[cold]
+    fn bears(&self, doubt: Doubt) -> bool {
+        if !self.is_nothing_else() || self.unknown {
+            return false;
+        }
+        match doubt {
+            // The G words are beyond doubt.
+            Doubt::Prose => true,
+            Doubt::Skippable | Doubt::Twice(_) => !self.modes,
+            _ => !self.modes && !self.passes,
+        }
+    }
+}
+
+/// Why a line is refused.
+#[derive(Debug)]
+enum Fault {
+    /// Motion that is not understood: it passes where unknown motion is allowed.
+    Motion(Error),
+    /// Whatever is allowed.
+    Always(Error),
+}
+
+impl From<Error> for Fault {
+    fn from(error: Error) -> Self {
+        Fault::Always(error)
+    }
+}
+
 /// A line and its number, for errors.
 #[derive(Debug, Clone, Copy)]
 struct At<'a> {
@@ -628,12 +785,13 @@ impl At<'_> {
             .with_help("slice the file again, or mend this line by hand: a machine might go anywhere from it")
     }
 
-    fn refuse(self, at: usize, why: &str) -> Error {
+    #[cold]
+    fn refuse(self, at: usize, why: &str) -> Fault {
         let text = self.word(at);
-        self.error(ErrorKind::Refused, at, format!("`{text}` {why}")).with_help(
+        Fault::Motion(self.error(ErrorKind::Refused, at, format!("`{text}` {why}")).with_help(
             "if you know that the line is harmless, allow `unknown-motion`: it then passes as it is, and the axes it \
              names count as unknown until the file says where they are",
-        )
+        ))
     }
 
     fn own_levelling(self, at: usize) -> Error {
@@ -654,6 +812,10 @@ impl At<'_> {
             Doubt::Stray => {
                 (format!("`{text}` belongs to no word"), "mend or remove it: a machine might read it in its own way")
             }
+            Doubt::Prose => (
+                format!("`{text}` is no word, and machines differ in what they take from such text"),
+                "put a `;` before it if it is a comment",
+            ),
             Doubt::Exponent => (
                 format!("`{text}` may be an exponent or an E word: the number cannot be trusted"),
                 "write the number without an exponent, or put a space before the E word",

@@ -312,7 +312,7 @@ impl<'a> Walk<'a> {
         let mut fraction = 0.0;
         while let Some(piece) = self.new.get(self.j).and_then(Step::motion).cloned() {
             let pieces = self.j - begin + 1;
-            if [piece.end[X], piece.end[Y]] == target {
+            if at_one_place(piece.end[X], target[0]) && at_one_place(piece.end[Y], target[1]) {
                 self.j = begin;
                 return Ok(pieces + self.steep(i, motion, &path, begin + pieces));
             }
@@ -324,7 +324,7 @@ impl<'a> Walk<'a> {
                 .new
                 .get(self.j + 1)
                 .and_then(Step::motion)
-                .is_some_and(|next| [next.end[X], next.end[Y]] == target);
+                .is_some_and(|next| at_one_place(next.end[X], target[0]) && at_one_place(next.end[Y], target[1]));
             if path.distance(end, 1.0) < 0.001_5 && fraction > 0.5 && !next_hits {
                 let found = format!("X{x} Y{y}");
                 self.fault(What::WrongEnd, i, &shown(target), &found)?;
@@ -512,7 +512,7 @@ impl<'a> Walk<'a> {
         for axis in [X, Y] {
             let line = self.old[i].line.number;
             let told = self.faults.iter().any(|f| f.what == What::WrongEnd && f.original == line);
-            if piece.end[axis] != motion.end[axis] && !told {
+            if !at_one_place(piece.end[axis], motion.end[axis]) && !told {
                 let (want, have) = (show_axis(axis, motion.end[axis]), show_axis(axis, piece.end[axis]));
                 self.fault(What::WrongEnd, i, &want, &have)?;
             }
@@ -663,4 +663,13 @@ fn show_axis(axis: usize, at: Option<Dec>) -> String {
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small, non-negative count")]
 fn scaled(n: usize, share: f64) -> usize {
     (count(n) * share.clamp(0.0, 1.0)).ceil() as usize
+}
+
+/// The same place. A picometre (1e-9 mm) is allowed for: a place told in mm cannot always be told again in inches, where a full
+/// circle is closed without the original's own words.
+fn at_one_place(a: Option<Dec>, b: Option<Dec>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => (a - b).f64().abs() <= 1e-9,
+        (a, b) => a == b,
+    }
 }
