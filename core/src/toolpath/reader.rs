@@ -7,7 +7,7 @@
 
 use super::commands::{Action, M_WORDS, MAction, g_word, text_levels};
 use super::text::hidden_motion;
-use super::words::{Doubt, Kind, Line, Word};
+use super::words::{Doubt, Kind, Line, Word, bits};
 use crate::{Error, ErrorKind};
 
 /// X, Y, Z, then the other axis words.
@@ -280,11 +280,11 @@ impl Reader {
             }
         }
         let said = self.g_words(line, place)?;
-        let moves = line_has_axis(line) || line.has(b'E');
-        if let Some((at, doubt)) = line.doubt {
-            if moves || !said.bears(doubt) {
-                return Err(place.doubt(at, doubt).into());
-            }
+        let moves = line.has_any(bits(b"XYZABCUVWE"));
+        if let Some((at, doubt)) = line.doubt
+            && (moves || !said.bears(doubt))
+        {
+            return Err(place.doubt(at, doubt).into());
         }
         if said.unknown && said.is_nothing_else() {
             return Ok(Step::NotUnderstood);
@@ -675,8 +675,9 @@ fn code(word: &Word) -> Option<u32> {
     ((tenths - f64::from(whole)).abs() < 1e-6).then_some(whole)
 }
 
+#[inline]
 fn line_has_axis(line: &Line) -> bool {
-    AXES.iter().any(|l| line.has(*l))
+    line.has_any(bits(&AXES))
 }
 
 /// The axes named on a line, as a mask.

@@ -67,7 +67,9 @@ pub enum Doubt {
 #[derive(Debug, Clone)]
 pub struct Line {
     words: Vec<Word>,
-    /// For each letter the index of its first word, plus one.
+    /// Bit n: letter n of the alphabet is there.
+    letters: u32,
+    /// For each letter that is there the index of its first word.
     index: [u8; 26],
     /// What the line is.
     pub kind: Kind,
@@ -85,6 +87,7 @@ impl Default for Line {
     fn default() -> Self {
         Line {
             words: Vec::with_capacity(16),
+            letters: 0,
             index: [0; 26],
             kind: Kind::Blank,
             doubt: None,
@@ -94,6 +97,29 @@ impl Default for Line {
         }
     }
 }
+
+/// A letter's bit; none for what is no capital letter.
+#[inline]
+const fn bit(letter: u8) -> u32 {
+    match letter {
+        b'A'..=b'Z' => 1 << (letter - b'A'),
+        _ => 0,
+    }
+}
+
+/// The bits of several letters.
+pub(crate) const fn bits(letters: &[u8]) -> u32 {
+    let mut all = 0;
+    let mut n = 0;
+    while n < letters.len() {
+        all |= bit(letters[n]);
+        n += 1;
+    }
+    all
+}
+
+/// Letters whose second word on a line would change what a move means.
+const ONCE: u32 = bits(b"XYZABCUVWEIJKRPN");
 
 /// The most words a line may have; what follows makes it doubtful.
 const WORDS_LIMIT: usize = 200;
@@ -112,15 +138,24 @@ impl Line {
     #[inline]
     #[must_use]
     pub fn get(&self, letter: u8) -> Option<&Word> {
+        if !self.has(letter) {
+            return None;
+        }
         let slot = *self.index.get(usize::from(letter.wrapping_sub(b'A')))?;
-        self.words.get(usize::from(slot).checked_sub(1)?)
+        self.words.get(usize::from(slot))
     }
 
     /// Whether a word with this letter is there.
     #[inline]
     #[must_use]
     pub fn has(&self, letter: u8) -> bool {
-        self.index.get(usize::from(letter.wrapping_sub(b'A'))).is_some_and(|slot| *slot != 0)
+        self.has_any(bit(letter))
+    }
+
+    /// Whether a word with one of the letters of [`bits`] is there.
+    #[inline]
+    pub(crate) fn has_any(&self, bits: u32) -> bool {
+        self.letters & bits != 0
     }
 
     fn doubt(&mut self, at: usize, doubt: Doubt) {
@@ -158,7 +193,7 @@ impl Line {
 
     fn split(&mut self, bytes: &[u8]) {
         self.words.clear();
-        self.index = [0; 26];
+        self.letters = 0;
         self.kind = Kind::Blank;
         self.doubt = None;
         self.checksum = None;
@@ -299,11 +334,12 @@ impl Line {
             self.doubt(word.start, Doubt::Stray);
             return;
         }
-        let slot = &mut self.index[usize::from(word.letter - b'A')];
-        if *slot == 0 {
+        let bit = bit(word.letter);
+        if self.letters & bit == 0 {
+            self.letters |= bit;
             // WORDS_LIMIT is below 255.
-            *slot = u8::try_from(self.words.len() + 1).unwrap_or(u8::MAX);
-        } else if b"XYZABCUVWEIJKRPN".contains(&word.letter) && !self.has(b'M') {
+            self.index[usize::from(word.letter - b'A')] = u8::try_from(self.words.len()).unwrap_or(u8::MAX);
+        } else if bit & ONCE != 0 && !self.has(b'M') {
             self.doubt(word.start, Doubt::Twice(word.letter));
         }
         self.words.push(word);
