@@ -198,10 +198,12 @@ impl Line {
         self.doubt = None;
         self.checksum = None;
         self.odd = false;
-        let mut i = 0;
-        if bytes.starts_with(b"\xEF\xBB\xBF") {
-            i = 3;
-        }
+        let mut i = after_mark(bytes);
+        // On a counted line all but the checksum belongs to the words, texts included.
+        let bytes = match bytes[i..].trim_ascii_start().first() {
+            Some(b'N' | b'n') => self.cut_checksum(bytes, i),
+            _ => bytes,
+        };
         let mut spaced = false;
         let mut last_end = usize::MAX;
         loop {
@@ -218,7 +220,6 @@ impl Line {
                         return;
                     } else if matches!(self.first_command(), Some(b'M' | b'T')) {
                         // `M1002 claim_action : 1`: text belongs to the M word.
-                        self.text_checksum(bytes);
                         break;
                     } else {
                         self.glued_word(bytes, i)
@@ -241,7 +242,8 @@ impl Line {
                     last_end = i;
                     self.push(word);
                     if word.letter == b'M' && self.ends_in_text(&word) {
-                        self.text_checksum(bytes);
+                        // A text may end in a `*` and digits that are no checksum.
+                        self.doubt = self.doubt.filter(|(_, d)| *d != Doubt::Checksum);
                         break;
                     }
                 }
@@ -266,7 +268,9 @@ impl Line {
                 }
                 Some(b'*') if !self.words.is_empty() => {
                     let end = checksum_end(bytes, i);
-                    if !end.is_some_and(|end| self.take_checksum(bytes, i, end)) {
+                    if let Some(end) = end.filter(|end| agrees(bytes, i, *end)) {
+                        self.checksum = Some((i, end));
+                    } else {
                         self.doubt(i, if self.has(b'N') { Doubt::Checksum } else { Doubt::Stray });
                     }
                     i = end.unwrap_or(i + 1);
@@ -317,15 +321,19 @@ impl Line {
         self.words.iter().find(|w| w.letter != b'N').is_some_and(|w| w.letter == b'G' && w.number.is_some())
     }
 
-    /// The checksum of a numbered line that ends in text.
-    fn text_checksum(&mut self, bytes: &[u8]) {
-        if !self.has(b'N') {
-            return;
+    /// The bytes before the checksum of a counted line: before the first `*` whose digits agree. Where none does, a
+    /// `*` with digits at the end makes the line doubtful.
+    fn cut_checksum<'a>(&mut self, bytes: &'a [u8], from: usize) -> &'a [u8] {
+        for star in memchr::memchr_iter(b'*', &bytes[from..]).map(|n| n + from) {
+            let Some(end) = checksum_end(bytes, star) else { continue };
+            if agrees(bytes, star, end) {
+                self.checksum = Some((star, end));
+                self.doubt = None;
+                return &bytes[..star];
+            }
+            self.doubt(star, Doubt::Checksum);
         }
-        let Some(star) = memchr::memrchr(b'*', bytes) else { return };
-        if let Some(end) = checksum_end(bytes, star) {
-            self.take_checksum(bytes, star, end);
-        }
+        bytes
     }
 
     #[inline]
@@ -353,16 +361,6 @@ impl Line {
         m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
     }
 
-    fn take_checksum(&mut self, bytes: &[u8], star: usize, end: usize) -> bool {
-        let given =
-            bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
-        let right = u32::from(xor(&bytes[..star])) == given;
-        if right {
-            self.checksum = Some((star, end));
-        }
-        right
-    }
-
     /// Whether a glued `e` reads more like an exponent than like a word.
     fn is_exponent(&self, bytes: &[u8], word: &Word, spaced: bool) -> bool {
         let Some(before) = self.words.last().filter(|w| !matches!(w.letter, b'G' | b'M' | b'N' | b'T')) else {
@@ -377,8 +375,20 @@ impl Line {
         }
         let digits = value.strip_prefix(b"-").or_else(|| value.strip_prefix(b"+")).unwrap_or(value);
         let odd_case = bytes[word.start].is_ascii_lowercase() && bytes[before.start].is_ascii_uppercase();
-        odd_case || spaced || (digits.len() > 1 && digits[0] == b'0')
+        let signed = digits.len() < value.len();
+        odd_case || (spaced && signed) || (digits.len() > 1 && digits[0] == b'0')
     }
+}
+
+/// Where the line begins after a byte order mark.
+fn after_mark(bytes: &[u8]) -> usize {
+    if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 }
+}
+
+/// Whether the checksum at `star` agrees with the line.
+fn agrees(bytes: &[u8], star: usize, end: usize) -> bool {
+    let given = bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
+    u32::from(xor(&bytes[after_mark(bytes)..star])) == given
 }
 
 /// The exclusive-or of all bytes: a line's checksum.
@@ -568,6 +578,9 @@ mod tests {
             ("G1 X1 ~ Y2", "G1 X1 Y2 !Stray@7"),
             ("/G1 X1", "G1 X1 !Skippable@1"),
             ("N3 T0*57", "N3 T0 *"),
+            ("N7 M117 go*here*59", "N7 M117 *"),
+            ("N8 G28 X*99", "N8 G28 X? *"),
+            ("G1 X15E0", "G1 X15 E0"),
             ("N3 T0*58", "N3 T0 !Checksum@6"),
             ("N3 T0*57 ; tool", "N3 T0 *"),
             ("M117 *abc-abc*", "M117"),
