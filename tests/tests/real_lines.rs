@@ -4,6 +4,8 @@
 //! rule: a line that is not understood passes untouched if it cannot move an axis; if it might, it is refused with line
 //! and column, and an option lets it pass.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 use std::sync::LazyLock;
 
 use evengap::follow::{Options, Rewriter, Summary, rewrite};
@@ -143,7 +145,7 @@ fn moves_in_every_spelling() {
         ("G1 Y-0.000", [None, Some(0.0), None], 0.0),
         (
             "G1 X20.12345678901234567 E0.02709123456789012",
-            [Some(20.123_456_789_012_345_67), None, None],
+            [Some(20.123_456_789_012_345), None, None],
             0.027_091_234_567_890_12,
         ),
         ("G1 X-12.5 Y-7", [Some(-12.5), Some(-7.0), None], 0.0),
@@ -416,11 +418,32 @@ fn lines_that_are_refused_unless_allowed() {
         around(line, options(false, true)).unwrap();
     }
     passes(b"M420 S0");
-    refused(b"READ_BED_MESH speed=5", 1);
-    around(b"READ_BED_MESH speed=5", options(false, true)).unwrap();
+    refused(b"READ_MESH speed=5", 1);
+    around(b"READ_MESH speed=5", options(false, true)).unwrap();
     // Axis words with no motion in force.
     let e = follow(b"G28\nX5\n", options(false, false)).unwrap_err();
     assert_eq!(e.place().map(|p| (p.line, p.column)), Some((2, 1)));
+}
+
+/// What passes by permission leaves the axes it names unknown, and E where its E word says.
+#[test]
+fn what_is_allowed_makes_its_axes_unknown() {
+    for (line, known, e) in [
+        ("G123 X5", [false, true, true], 0.1),
+        ("G123 Z5 E2", [true, true, false], 2.1),
+        ("G5 X1 Y2 I3 J4 P5 Q6", [false, false, true], 0.1),
+        ("G2 Z5 I1 P3 E1", [false; 3], 1.1),
+        ("G53 G0 Z5", [true, true, false], 0.1),
+        ("G55", [false; 3], 0.1),
+        ("T0 X5", [false, true, true], 0.1),
+        ("see G1 Y5", [true, false, true], 0.1),
+        ("G92", [false; 3], 0.1),
+    ] {
+        let reading = Reading { unknown_motion: true, ..Reading::default() };
+        let (_, s) = read(format!("{BEFORE}{line}\n").as_bytes(), reading).unwrap();
+        assert_eq!(s.axes.map(|a| a.known), known, "{line}");
+        assert!((s.e - e).abs() < 1e-12, "{line}: E {}", s.e);
+    }
 }
 
 /// Motion that cannot be read for certain: damage, or a writer that was at fault.

@@ -4,6 +4,7 @@ pub mod commands;
 pub mod lines;
 pub mod number;
 mod reader;
+mod refuse;
 mod text;
 pub mod words;
 

@@ -23,8 +23,13 @@ pub(crate) const POWERS: [f64; 23] = [
 ///
 /// The value is the `f64` nearest to what is written: a mantissa below 2^53 over a power of ten up to 10^22 is one
 /// correctly rounded division (Clinger 1990); anything longer goes through the standard library's parser.
-#[inline]
 pub fn scan(bytes: &[u8]) -> Option<(Number, usize)> {
+    scan_here(bytes)
+}
+
+/// [`scan`] for the one place where every number of a file goes by.
+#[inline(always)]
+pub(crate) fn scan_here(bytes: &[u8]) -> Option<(Number, usize)> {
     let mut i = 0;
     let negative = match bytes.first() {
         Some(b'-') => {

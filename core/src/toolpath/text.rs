@@ -146,7 +146,7 @@ mod tests {
             ("\u{b0}G1 Z5", Some((2, 4))),
             ("% G0 X5", Some((2, 1))),
             ("G X5", Some((0, 1))),
-            ("G\0001\0 \0X\0005\0", Some((0, 1))),
+            ("G\x001\x00 \x00X\x005\x00", Some((0, 1))),
             ("x of the whole", None),
             ("z height: Z0.2", Some((0, 4))),
             ("G-code for part X1 of 3", Some((0, 1))),

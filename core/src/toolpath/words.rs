@@ -15,7 +15,7 @@
 //!   exclusive-or of all bytes before the `*` (common practice, no source).
 //! - Expressions (`[ ]`), parameters (`#`) and strings are kept as they are and count as numbers that cannot be read.
 
-use super::number::{DIGITS_LIMIT, Number, scan};
+use super::number::{DIGITS_LIMIT, Number, scan, scan_here};
 use super::text::{has_noise, is_noise, skip_comment};
 
 /// A word of a line: where it stands, and its number if it has one that can be read.
@@ -204,18 +204,14 @@ impl Line {
             Some(b'N' | b'n') => self.cut_checksum(bytes, i),
             _ => bytes,
         };
-        let mut spaced = false;
-        let mut last_end = usize::MAX;
         loop {
             match bytes.get(i) {
                 None => break,
                 Some(b' ' | b'\t') => i += 1,
                 Some(c) if c.is_ascii_alphabetic() => {
-                    let first = self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N');
-                    let glued_letter = bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_');
-                    let word = if !glued_letter {
+                    let word = if !bytes.get(i + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'_') {
                         read_word(bytes, i)
-                    } else if first {
+                    } else if self.begins() {
                         self.kind = Kind::Text;
                         return;
                     } else if matches!(self.first_command(), Some(b'M' | b'T')) {
@@ -226,20 +222,15 @@ impl Line {
                     };
                     if word.number.is_none() {
                         self.odd = true;
-                        if first && !may_be_value(&bytes[word.from..]) {
+                        if self.begins() && !may_be_value(&bytes[word.from..]) {
                             self.kind = Kind::Text;
                             return;
                         }
                     }
-                    let glued = last_end == i;
-                    if !self.words.is_empty() && !glued {
-                        spaced = true;
-                    }
-                    if glued && word.letter == b'E' && self.is_exponent(bytes, &word, spaced) {
+                    if word.letter == b'E' && self.is_exponent(bytes, &word) {
                         self.doubt(i, Doubt::Exponent);
                     }
                     i = word.to;
-                    last_end = i;
                     self.push(word);
                     if word.letter == b'M' && self.ends_in_text(&word) {
                         // A text may end in a `*` and digits that are no checksum.
@@ -353,6 +344,12 @@ impl Line {
         self.words.push(word);
     }
 
+    /// Whether the next word is the first, an N word aside.
+    #[inline]
+    fn begins(&self) -> bool {
+        self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N')
+    }
+
     fn first_command(&self) -> Option<u8> {
         self.words.iter().map(|w| w.letter).find(|l| *l != b'N')
     }
@@ -361,8 +358,13 @@ impl Line {
         m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
     }
 
-    /// Whether a glued `e` reads more like an exponent than like a word.
-    fn is_exponent(&self, bytes: &[u8], word: &Word, spaced: bool) -> bool {
+    /// Whether an `e` that touches the word before it reads more like an exponent than like a word.
+    #[inline]
+    fn is_exponent(&self, bytes: &[u8], word: &Word) -> bool {
+        self.words.last().is_some_and(|before| before.to == word.start) && self.looks_like_exponent(bytes, word)
+    }
+
+    fn looks_like_exponent(&self, bytes: &[u8], word: &Word) -> bool {
         let Some(before) = self.words.last().filter(|w| !matches!(w.letter, b'G' | b'M' | b'N' | b'T')) else {
             return false;
         };
@@ -375,6 +377,7 @@ impl Line {
         }
         let digits = value.strip_prefix(b"-").or_else(|| value.strip_prefix(b"+")).unwrap_or(value);
         let odd_case = bytes[word.start].is_ascii_lowercase() && bytes[before.start].is_ascii_uppercase();
+        let spaced = self.words.windows(2).any(|w| w[0].to != w[1].start);
         let signed = digits.len() < value.len();
         odd_case || (spaced && signed) || (digits.len() > 1 && digits[0] == b'0')
     }
@@ -403,7 +406,7 @@ fn read_word(bytes: &[u8], start: usize) -> Word {
     while matches!(bytes.get(from), Some(b' ' | b'\t')) {
         from += 1;
     }
-    if let Some((number, used)) = scan(&bytes[from..]) {
+    if let Some((number, used)) = scan_here(&bytes[from..]) {
         let to = from + used;
         if bytes[to - 1] == b'.' && matches!(bytes.get(to), Some(b' ' | b'\t')) {
             return spaced_word(bytes, Word { letter, number: Some(number), start, from, to });
