@@ -1,7 +1,6 @@
 //! The reader against RS-274/NGC: Kramer, Proctor, Messina, The NIST RS274NGC Interpreter - Version 3, NISTIR 6556,
 //! August 2000. Sections and examples are cited from memory unless a test says that it was worked out by hand.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 #![expect(clippy::float_cmp, reason = "places that are exact in floats")]
 
 use std::f64::consts::{FRAC_PI_2, FRAC_PI_3, PI, TAU};
