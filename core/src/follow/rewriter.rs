@@ -10,7 +10,7 @@ use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line, Word};
-use crate::toolpath::{Reader, Reading, Step};
+use crate::toolpath::{Reader, Reading, Step, Why};
 use crate::{Error, ErrorKind, HeightMap};
 
 /// Rewrites one toolpath, push-style: bytes go in by chunks of any size, rewritten bytes come out, then
@@ -240,12 +240,17 @@ impl Work {
                 }
             }
             Step::ClearOffsets => self.z.clear_skew(),
-            Step::Lost(mask) => {
+            Step::Lost(mask, why) => {
                 if mask & 0b100 != 0 {
                     self.z = Axis::default();
                 }
-                self.warn_of_what_passed(source);
+                if line.has(b'E') && why == Why::UnknownMotion && self.reader.state().e_absolute {
+                    // It passed with its own E: what that is off by is made good on the next line.
+                    self.e.gap = 0.0;
+                }
+                self.warn_of_what_passed(source, why);
             }
+            Step::OwnLevelling => self.warn_of_what_passed(source, Why::OwnLevelling),
             Step::NotUnderstood => self.summary.pass_not_understood(self.number, bytes),
             Step::CountLines => self.output.put_in = 0,
             Step::Still => {}
@@ -264,24 +269,20 @@ impl Work {
         Ok(())
     }
 
-    /// After a line that leaves axes somewhere unknown: homing is what it is, the rest passed because it was allowed.
-    fn warn_of_what_passed(&mut self, source: Source<'_>) {
-        let is =
-            |code: f64| move |w: &Word| w.letter == b'G' && w.number.is_some_and(|n| (n.value - code).abs() < 0.05);
-        let words = source.line.words();
-        if [28.0, 27.0, 12.0].iter().any(|code| words.iter().any(is(*code))) {
-            return;
-        }
-        let probes = [29.0, 30.0, 31.0, 32.0, 33.0, 34.0].iter().any(|code| words.iter().any(is(*code)));
-        if probes {
-            self.summary.warn(WarningKind::OwnLevelling, self.number, || {
-                "the file's own probing passed: if the machine heeds what it finds, the bed is followed twice".into()
-            });
-        } else {
-            self.summary.warn(WarningKind::UnknownMotion, self.number, || {
-                "motion that is not understood passed; the axes it names count as unknown after it".into()
-            });
-        }
+    /// After a line that passed because it was allowed to.
+    fn warn_of_what_passed(&mut self, source: Source<'_>, why: Why) {
+        let (kind, message) = match why {
+            Why::Sent => return,
+            Why::OwnLevelling => (
+                WarningKind::OwnLevelling,
+                "the file's own probing or compensation passed: if the machine heeds it, the bed is followed twice",
+            ),
+            Why::UnknownMotion => (
+                WarningKind::UnknownMotion,
+                "motion that is not understood passed; the axes it names count as unknown after it",
+            ),
+        };
+        self.summary.warn(kind, self.number, || message.into());
         self.summary.pass_not_understood(self.number, source.bytes);
     }
 

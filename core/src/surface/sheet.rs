@@ -538,7 +538,9 @@ mod tests {
         let mut s = seed;
         let mut next = || {
             s = s.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (s >> 11) as f64 / (1u64 << 53) as f64
+            #[expect(clippy::cast_precision_loss, reason = "53 bits")]
+            let share = (s >> 11) as f64 / (1u64 << 53) as f64;
+            share
         };
         let centres: Vec<_> = (0..n).map(|_| [next() * 200.0 - 100.0, next() * 200.0 - 100.0]).collect();
         let weights = (0..n).map(|_| (next() - 0.5) * 2e-5).collect();
@@ -589,7 +591,7 @@ mod tests {
                 let mut points = String::new();
                 for (i, x) in [20.0f64, 70.0, 130.0, 215.0].into_iter().enumerate() {
                     for (j, y) in [15.0f64, 90.0, 160.0, 220.0].into_iter().enumerate() {
-                        let z = 0.1 + 2e-5 * (x - 110.0) * (x - 110.0) - 1e-3 * y + 0.02 * ((i * 7 + j * 5) % 3) as f64;
+                        let z = 0.1 + 2e-5 * (x - 110.0) * (x - 110.0) - 1e-3 * y + 0.02 * as_f64((i * 7 + j * 5) % 3);
                         points += &format!("[{x}, {y}, {z}],\n");
                     }
                 }

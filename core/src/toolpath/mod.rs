@@ -8,4 +8,4 @@ mod refuse;
 mod text;
 pub mod words;
 
-pub use reader::{AXES, Arc, Axis, EMode, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step};
+pub use reader::{AXES, Arc, Axis, EMode, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step, Why};

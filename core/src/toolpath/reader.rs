@@ -151,7 +151,7 @@ pub enum Step {
     /// Nothing that could move an axis, but it was not understood.
     NotUnderstood,
     /// The axes named in the mask (bit n: axis n of [`AXES`]) are unknown from here on.
-    Lost(u16),
+    Lost(u16, Why),
     /// A motion: [`Reader::last_move`] tells it.
     Move,
     /// G92.
@@ -165,6 +165,19 @@ pub enum Step {
     ClearOffsets,
     /// M110: N words start again.
     CountLines,
+    /// The machine's own compensation was switched on, and that is allowed.
+    OwnLevelling,
+}
+
+/// Why axes are no longer known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// They were homed, or the machine went somewhere by itself, as such commands do.
+    Sent,
+    /// The machine probed, and that is allowed.
+    OwnLevelling,
+    /// Motion that is not understood passed, and that is allowed.
+    UnknownMotion,
 }
 
 /// Reads lines one after another and keeps what is in force.
@@ -256,7 +269,7 @@ impl Reader {
         }
         let arc = [b'I', b'J', b'R'].iter().any(|l| line.has(*l));
         let mask = named(line) | if arc { 0b011 } else { 0 };
-        self.lose(if mask == 0 { 0b111 } else { mask })
+        self.lose(if mask == 0 { 0b111 } else { mask }, Why::UnknownMotion)
     }
 
     fn interpret(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
@@ -329,12 +342,15 @@ impl Reader {
         if line.is_noise() {
             return Ok(Step::NotUnderstood);
         }
-        if text_levels(place.bytes) && !self.settings.own_levelling {
-            return Err(place.own_levelling(0).into());
+        if text_levels(place.bytes) {
+            if !self.settings.own_levelling {
+                return Err(place.own_levelling(0).into());
+            }
+            return Ok(self.lose(0b111, Why::OwnLevelling));
         }
         let Some((at, mask)) = hidden_motion(place.bytes) else { return Ok(Step::NotUnderstood) };
         if self.settings.unknown_motion {
-            return Ok(self.lose(if mask == 0 { 0b111 } else { mask }));
+            return Ok(self.lose(if mask == 0 { 0b111 } else { mask }, Why::UnknownMotion));
         }
         Err(place.refuse(at, "may be motion, in a line that does not begin as a command"))
     }
@@ -457,8 +473,11 @@ impl Reader {
                 MAction::CountLines => step = Step::CountLines,
                 MAction::OwnLevelling => {
                     let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
-                    if !off && !self.settings.own_levelling {
-                        return Err(place.own_levelling(word.start).into());
+                    if !off {
+                        if !self.settings.own_levelling {
+                            return Err(place.own_levelling(word.start).into());
+                        }
+                        step = Step::OwnLevelling;
                     }
                 }
                 MAction::Recall if with_g => {
@@ -466,7 +485,7 @@ impl Reader {
                 }
                 MAction::Recall => {
                     let mask = named(line);
-                    step = self.lose(if mask == 0 { 0b111 } else { mask });
+                    step = self.lose(if mask == 0 { 0b111 } else { mask }, Why::Sent);
                 }
             }
         }
@@ -477,9 +496,10 @@ impl Reader {
         match action {
             Action::Home => {
                 let mask = named(line);
-                Ok(self.lose(if mask & 0b111 == 0 { 0b111 } else { mask }))
+                Ok(self.lose(if mask & 0b111 == 0 { 0b111 } else { mask }, Why::Sent))
             }
-            Action::Away | Action::OwnLevelling => Ok(self.lose(0b111)),
+            Action::Away => Ok(self.lose(0b111, Why::Sent)),
+            Action::OwnLevelling => Ok(self.lose(0b111, Why::OwnLevelling)),
             Action::SetPosition => self.set_position(line, place),
             Action::ClearOffsets => {
                 for axis in self.state.axes.iter_mut().chain(&mut self.state.others) {
@@ -489,18 +509,18 @@ impl Reader {
                 Ok(Step::ClearOffsets)
             }
             // Not met: `other_g_word` keeps none of the rest.
-            _ => Ok(self.lose(0b111)),
+            _ => Ok(self.lose(0b111, Why::UnknownMotion)),
         }
     }
 
-    fn lose(&mut self, mask: u16) -> Step {
+    fn lose(&mut self, mask: u16, why: Why) -> Step {
         for (n, axis) in self.state.axes.iter_mut().chain(&mut self.state.others).enumerate() {
             if mask & (1 << n) != 0 {
                 axis.known = false;
                 axis.shift = 0.0;
             }
         }
-        Step::Lost(mask)
+        Step::Lost(mask, why)
     }
 
     fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
