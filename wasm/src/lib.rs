@@ -1,8 +1,7 @@
 //! The engine for JavaScript: conversions only. What is fitted and rewritten is `evengap`'s.
 //!
 //! Lengths are millimetres. What fails throws an `Error` with more on it: `kind` (as [`evengap::ErrorKind`], in
-//! kebab-case), `line` and `column` (from 1) and `help`; those that are not known are `undefined`. The text of the
-//! types is in [`ERROR_TYPE`].
+//! kebab-case), `line` and `column` (from 1) and `help`; those that are not known are `undefined`.
 
 use evengap::follow::Options;
 use evengap::{Card, SurfaceKind};
