@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# All tests, on a bare machine too: format, lints, docs, the oldest Rust, tests, the example, the JavaScript package.
+# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package.
 set -euo pipefail
 . "$(dirname "$0")/setup.sh"
 step() { printf '\n==> %s (%d s so far)\n' "$*" "$SECONDS"; }
@@ -49,12 +49,12 @@ step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 
 step "the oldest Rust"
+# Only where it is there already: rustup toolchain install 1.89
 oldest=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
-if command -v rustup >/dev/null; then
-  rustup run "$oldest" cargo --version || rustup toolchain install "$oldest" --profile minimal --no-self-update
+if command -v rustup >/dev/null && rustup toolchain list | grep -q "^$oldest"; then
   cargo "+$oldest" check --locked --package evengap --package evengap-cli
 else
-  echo "no rustup: not checked with Rust $oldest"
+  echo "not checked: there is no Rust $oldest here"
 fi
 
 step "all passed"

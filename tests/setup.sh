@@ -25,8 +25,8 @@ need_rust() {
     curl --proto '=https' --tlsv1.2 -sSf https://sh.rustup.rs | sh -s -- -y --profile minimal --default-toolchain none
     . "$HOME/.cargo/env"
   fi
-  # The first call of a rustup cargo installs the toolchain; parts that an older installation lacks are added.
-  cargo --version
+  # What rust-toolchain.toml asks for, where it is not there; parts that an older installation lacks are added.
+  cargo --version 2>/dev/null || rustup toolchain install
   if command -v rustup >/dev/null; then
     local there
     there=$(rustup component list --installed)
