@@ -1,0 +1,63 @@
+#!/usr/bin/env bash
+# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package.
+set -euo pipefail
+. "$(dirname "$0")/setup.sh"
+step() { printf '\n==> %s (%d s so far)\n' "$*" "$SECONDS"; }
+need_rust
+need_node
+log=target/tests.log
+mkdir -p target
+
+step "format"
+cargo fmt --all --check
+
+step "lints"
+cargo clippy --locked --workspace --all-targets -- -D warnings
+
+step "lints for wasm32"
+cargo clippy --locked --package evengap --package evengap-wasm --lib --target wasm32-unknown-unknown -- -D warnings
+
+step "docs"
+RUSTDOCFLAGS="-D warnings" cargo doc --locked --workspace --no-deps --lib
+
+step "tests"
+# --no-fail-fast: one run names every test that fails.
+cargo test --locked --workspace --no-fail-fast 2>&1 | tee "$log"
+passed=$(sed -n 's/^test result: ok\. \([0-9]*\) passed.*/\1/p' "$log" | awk '{ n += $1 } END { print n + 0 }')
+if [ "$passed" -lt 100 ]; then
+  echo "only $passed tests ran: some suites are missing" >&2
+  exit 1
+fi
+
+step "the example"
+bash tests/example/run.sh 2>&1 | tee target/example.log
+cmp target/example/bed.svg tests/example/bed.svg || {
+  echo "the README's picture is out of date: cp target/example/bed.svg tests/example/bed.svg" >&2
+  exit 1
+}
+# The README shows what the example's run printed: every line of it, from the rewriting's first to its last figure.
+sed -n '/^Rewrote /,/^  Passed /p' target/example.log > target/example.report
+[ -s target/example.report ]
+while IFS= read -r line; do
+  grep -qxF -- "$line" README.md || {
+    echo "the README's figures are out of date: it lacks \"$line\"" >&2
+    exit 1
+  }
+done < target/example.report
+
+step "the JavaScript package"
+bash tests/wasm.sh | tee target/wasm.log
+
+step "the oldest Rust"
+# Only where it is there already: rustup toolchain install 1.89
+oldest=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
+if command -v rustup >/dev/null && rustup toolchain list | grep -q "^$oldest"; then
+  cargo "+$oldest" check --locked --package evengap --package evengap-cli
+else
+  echo "not checked: there is no Rust $oldest here"
+fi
+
+step "all passed"
+grep '^test result:' "$log"
+grep -E '^# (tests|pass|fail|skipped) ' target/wasm.log
+echo "$passed tests in Rust, $(grep -c '^ok [0-9]' target/wasm.log) of the JavaScript package"

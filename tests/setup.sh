@@ -1,0 +1,46 @@
+# Sourced by the scripts beside it: brings what a bare machine lacks. Nothing is done where it is there already.
+# Needs bash and, to bring anything, a network; packages of the system need root or sudo.
+
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
+cd "$root"
+
+# A package of the system, for machines with apt.
+bring_package() {
+  local as_root=""
+  [ "$(id -u)" = 0 ] || as_root=sudo
+  if ! command -v apt-get >/dev/null || { [ -n "$as_root" ] && ! command -v sudo >/dev/null; }; then
+    echo "please install: $*" >&2
+    exit 1
+  fi
+  $as_root apt-get -q update
+  DEBIAN_FRONTEND=noninteractive $as_root apt-get -q install -y --no-install-recommends "$@"
+}
+
+# A linker, and Rust with what rust-toolchain.toml asks for.
+need_rust() {
+  command -v cc >/dev/null || bring_package gcc libc6-dev
+  [ -n "$(command -v cargo)" ] || [ ! -f "$HOME/.cargo/env" ] || . "$HOME/.cargo/env"
+  if ! command -v cargo >/dev/null; then
+    command -v curl >/dev/null || bring_package curl ca-certificates
+    curl --proto '=https' --tlsv1.2 -sSf https://sh.rustup.rs | sh -s -- -y --profile minimal --default-toolchain none
+    . "$HOME/.cargo/env"
+  fi
+  # What rust-toolchain.toml asks for, where it is not there; parts that an older installation lacks are added.
+  cargo --version 2>/dev/null || rustup toolchain install
+  if command -v rustup >/dev/null; then
+    local there
+    there=$(rustup component list --installed)
+    case "$there" in *clippy*rustfmt*) ;; *) rustup component add clippy rustfmt ;; esac
+    case "$there" in *rust-std-wasm32-unknown-unknown*) ;; *) rustup target add wasm32-unknown-unknown ;; esac
+  fi
+}
+
+# Node, to load the JavaScript package.
+need_node() {
+  command -v node >/dev/null || bring_package nodejs
+  echo "node $(node --version)"
+  node -e 'process.exit(Number(process.versions.node.split(".")[0]) >= 18 ? 0 : 1)' || {
+    echo "the tests of the JavaScript package need Node 18 or later" >&2
+    exit 1
+  }
+}

@@ -1,0 +1,94 @@
+//! Makes the JavaScript package in `wasm/pkg`: builds `evengap-wasm` for wasm32, writes its glue and types, and lays
+//! out a package that browsers, bundlers and Node can load.
+//!
+//! Usage: `cargo run -p evengap-wasm-build`
+
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode, Stdio};
+use wasm_bindgen_cli_support::Bindgen;
+
+/// Node has no fetch for files: it loads the module at once.
+const NODE: &str = r#"import { readFileSync } from "node:fs";
+import { initSync } from "./evengap.js";
+initSync({ module: readFileSync(new URL("./evengap_bg.wasm", import.meta.url)) });
+export * from "./evengap.js";
+"#;
+
+fn main() -> ExitCode {
+    match package() {
+        Ok(place) => {
+            println!("made {}", place.display());
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            eprintln!("evengap-wasm-build: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn package() -> Result<PathBuf, Box<dyn Error>> {
+    let wasm = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("this crate lies in wasm/")?;
+    let module = compile(wasm)?;
+    let place = wasm.join("pkg");
+    if place.exists() {
+        std::fs::remove_dir_all(&place)?;
+    }
+    Bindgen::new()
+        .input_path(module)
+        .out_name("evengap")
+        .web(true)?
+        .omit_default_module_path(false)
+        .typescript(true)
+        .remove_name_section(true)
+        .remove_producers_section(true)
+        .generate(&place)?;
+    std::fs::write(place.join("node.js"), NODE)?;
+    std::fs::write(place.join("package.json"), manifest()?)?;
+    for licence in ["LICENSE-MIT", "LICENSE-APACHE"] {
+        std::fs::copy(wasm.join("..").join(licence), place.join(licence))?;
+    }
+    Ok(place)
+}
+
+/// Builds the module and says where it is.
+fn compile(wasm: &Path) -> Result<PathBuf, Box<dyn Error>> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let built = Command::new(cargo)
+        .args(["build", "--locked", "--package", "evengap-wasm", "--lib", "--target", "wasm32-unknown-unknown"])
+        .args(["--profile", "wasm", "--message-format", "json-render-diagnostics"])
+        .current_dir(wasm)
+        .stderr(Stdio::inherit())
+        .output()?;
+    if !built.status.success() {
+        return Err("the module does not build".into());
+    }
+    for line in built.stdout.split(|&b| b == b'\n').filter(|line| !line.is_empty()) {
+        let message: serde_json::Value = serde_json::from_slice(line)?;
+        if message["reason"] != "compiler-artifact" || message["target"]["name"] != "evengap_wasm" {
+            continue;
+        }
+        let files = message["filenames"].as_array().into_iter().flatten().filter_map(|name| name.as_str());
+        if let Some(module) = files.map(PathBuf::from).find(|name| name.extension().is_some_and(|e| e == "wasm")) {
+            return Ok(module);
+        }
+    }
+    Err("the build made no module".into())
+}
+
+fn manifest() -> Result<String, serde_json::Error> {
+    let entry = serde_json::json!({ "types": "./evengap.d.ts", "node": "./node.js", "default": "./evengap.js" });
+    let manifest = serde_json::json!({
+        "name": "evengap",
+        "version": env!("CARGO_PKG_VERSION"),
+        "description": "Height maps from hand-taken bed readings, and sliced toolpaths rewritten to follow them",
+        "license": "MIT OR Apache-2.0",
+        "type": "module",
+        "sideEffects": false,
+        "types": "./evengap.d.ts",
+        "exports": { ".": entry, "./evengap_bg.wasm": "./evengap_bg.wasm", "./package.json": "./package.json" },
+        "files": ["evengap.js", "evengap.d.ts", "evengap_bg.wasm", "evengap_bg.wasm.d.ts", "node.js"],
+    });
+    Ok(serde_json::to_string_pretty(&manifest)? + "\n")
+}
