@@ -21,9 +21,11 @@ need_rust() {
   command -v cc >/dev/null || bring_package gcc libc6-dev
   [ -n "$(command -v cargo)" ] || [ ! -f "$HOME/.cargo/env" ] || . "$HOME/.cargo/env"
   if ! command -v cargo >/dev/null; then
-    command -v curl >/dev/null || bring_package curl ca-certificates
-    curl --proto '=https' --tlsv1.2 -sSf https://sh.rustup.rs | sh -s -- -y --profile minimal --default-toolchain none
-    . "$HOME/.cargo/env"
+    # Newer Debian releases have rustup as a package.
+    (bring_package rustup) || {
+      echo "Rust is missing: install rustup, the Rust project's installer, and run this again" >&2
+      exit 1
+    }
   fi
   # What rust-toolchain.toml asks for, where it is not there; parts that an older installation lacks are added.
   cargo --version 2>/dev/null || rustup toolchain install

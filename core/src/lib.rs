@@ -1,4 +1,45 @@
 //! Height maps from hand-taken bed readings, and sliced toolpaths rewritten to follow them.
+//!
+//! A filament printer's heated plate is bent, and its firmware knows nothing of it. From a [`Card`] (a bed and readings
+//! taken by hand) comes a [`HeightMap`], h(x, y) in mm; a [`follow::Rewriter`] takes the bytes of a sliced toolpath and
+//! gives back bytes of one that keeps the same gap over the real bed.
+//!
+//! ```
+//! use evengap::follow::{Options, rewrite};
+//! use evengap::{Card, HeightMap, SurfaceKind};
+//!
+//! let card = Card::parse(r#"
+//! [bed]
+//! x = [0, 235]
+//! y = [0, 235]
+//! [readings]
+//! method = "drag"            # a sheet of 0.1 mm drags under the nozzle
+//! sheet = 0.10
+//! points = [[30, 30, 0.16], [205, 30, 0.12], [30, 205, 0.15], [205, 205, 0.05], [117, 117, 0.27]]
+//! "#)?;
+//! let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+//! assert!((map.height(117.0, 117.0) - 0.17).abs() < 1e-9);
+//! let [slope_x, _slope_y] = map.slope(60.0, 117.0);
+//! assert!(slope_x > 0.0);
+//!
+//! let (bytes, summary) = rewrite(b"G1 X117 Y117 Z0.2\nG1 X60 Y117 E2.5\n", &map, Options::default())?;
+//! assert!(summary.moves_out >= summary.moves_in);
+//! assert!(bytes.starts_with(b"; evengap "));
+//! # Ok::<(), evengap::Error>(())
+//! ```
+//!
+//! | module | one concern |
+//! | --- | --- |
+//! | [`card`] | text to a checked card |
+//! | [`surface`] | readings to a height map |
+//! | [`shape`] | words for the bed: tilt, twist, bow, readings that stand out |
+//! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
+//! | [`follow`] | moves to pieces to bytes |
+//! | [`draw`] | the contour plan as SVG |
+//!
+//! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
+//! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
+//! panic: what cannot be done is an [`Error`] with its kind, its place and what to do.
 #![cfg_attr(not(test), deny(clippy::print_stdout, clippy::print_stderr))]
 
 mod error;
