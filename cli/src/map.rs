@@ -87,9 +87,12 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     };
     if let Some(picture) = &args.picture {
         picture.write(map.card(), &map)?;
+    }
+    files::print(&out)?;
+    if let Some(picture) = &args.picture {
         files::say(&format!("Drew {}.\n", picture.path().display()));
     }
-    files::print(&out)
+    Ok(())
 }
 
 /// Points are a list typed or made by a program: more than this is a mistake.

@@ -32,7 +32,7 @@
 //! | --- | --- |
 //! | [`card`] | text to a checked card |
 //! | [`surface`] | readings to a height map |
-//! | [`shape`] | words for the bed: tilt, twist, bow, readings that stand out |
+//! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`draw`] | the contour plan as SVG |

@@ -235,8 +235,8 @@ impl ThinPlate {
         &self.centres
     }
 
-    /// The coefficients of r^2 ln r in scaled coordinates. For the unscaled kernel divide by `scale^2` and add
-    /// `ln(scale) * sum(weight * |centre|^2)` to the plane's constant.
+    /// The coefficients of r^2 ln r in scaled coordinates. For the unscaled kernel divide by `scale^2` and subtract
+    /// `ln(scale) * sum(weight * |centre|^2)` from the plane's constant.
     #[must_use]
     pub fn weights(&self) -> &[f64] {
         &self.weights
