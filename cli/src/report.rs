@@ -35,7 +35,8 @@ impl Refusal {
         Refusal {
             kind: Kind::Engine(error.kind()),
             message: error.message().to_owned(),
-            help: error.help().map(str::to_owned),
+            // The engine speaks of what may be allowed; here that is an option.
+            help: error.help().map(|help| help.replace("allow `", "add `--allow ")),
             places: error.places().to_vec(),
             source,
             note: None,

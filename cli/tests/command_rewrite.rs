@@ -170,7 +170,7 @@ fn what_was_rewritten_is_not_rewritten_again_unless_asked() {
     let once = folder.get("part.gcode");
     let run = folder.run(&in_place);
     assert_eq!(run.status, 1);
-    assert!(run.messages.contains("already-rewritten"), "{}", run.messages);
+    assert!(run.messages.contains("add `--allow already-rewritten`"), "{}", run.messages);
     assert_eq!(folder.get("part.gcode"), once);
     assert_eq!(folder.run(&[&in_place[..], &["--allow", "already-rewritten"]].concat()).status, 0);
     assert_ne!(folder.get("part.gcode"), once);
