@@ -250,6 +250,9 @@ impl Work {
                 }
                 self.warn_of_what_passed(source, why);
             }
+            Step::Shifted => self.summary.warn(WarningKind::Shifted, self.number, || {
+                "the machine shifts its coordinates here; heights and floor are kept as if it did not".into()
+            }),
             Step::OwnLevelling => self.warn_of_what_passed(source, Why::OwnLevelling),
             Step::NotUnderstood => self.summary.pass_not_understood(self.number, bytes),
             Step::CountLines => self.output.put_in = 0,

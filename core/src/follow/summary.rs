@@ -86,6 +86,8 @@ pub enum WarningKind {
     UnknownMotion,
     /// The machine's own levelling was allowed to pass.
     OwnLevelling,
+    /// The machine shifts its coordinates by an M word.
+    Shifted,
 }
 
 const KEPT: usize = 5;

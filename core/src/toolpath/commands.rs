@@ -153,6 +153,11 @@ pub const G_WORDS: &[GWord] = &[
     g(591, Action::Refused("another coordinate system: its place is not in the file"), "seventh coordinate system"),
     g(592, Action::Refused("another coordinate system: its place is not in the file"), "eighth coordinate system"),
     g(593, Action::Refused("another coordinate system: its place is not in the file"), "ninth coordinate system"),
+    g(
+        600,
+        Action::Refused("it stores a place that a later G61 may go back to"),
+        "stored place, or approach from one side",
+    ),
     g(610, Action::Pass, "exact path"),
     g(611, Action::Pass, "exact stop"),
     g(640, Action::Pass, "blended path"),
@@ -210,6 +215,8 @@ pub enum MAction {
     OwnLevelling,
     /// The axes named take a position that is stored in the machine.
     Recall,
+    /// The machine shifts its coordinates by an amount that the toolpath's words do not show.
+    Shift,
 }
 
 /// The M words that are understood.
@@ -223,8 +230,11 @@ pub const M_WORDS: &[(u32, MAction, &str)] = &[
     (132, MAction::Recall, "stored position: the axes named are unknown afterwards"),
     (140, MAction::HeatBed, "bed temperature"),
     (190, MAction::HeatBed, "bed temperature, waiting"),
+    (206, MAction::Shift, "offset from home"),
+    (290, MAction::Shift, "shift while printing"),
     (375, MAction::OwnLevelling, "stored heights"),
     (420, MAction::OwnLevelling, "the machine's own compensation"),
+    (428, MAction::Shift, "offset from home"),
 ];
 
 /// Whether a text command's name speaks of the machine's own probing or levelling.
@@ -242,6 +252,20 @@ pub fn text_levels(line: &[u8]) -> bool {
         && [&b"PROBE"[..], b"MESH", b"LEVEL", b"TILT"].iter().any(|part| name.windows(part.len()).any(|w| w == *part))
 }
 
+/// Whether a text command may move an axis or bring back another state: its name speaks of it. (A name is told from prose by what follows it: nothing, or `KEY=VALUE`.)
+#[must_use]
+pub fn text_moves(line: &[u8]) -> bool {
+    let line = line.trim_ascii();
+    let end = line.iter().position(|b| !(b.is_ascii_alphanumeric() || *b == b'_')).unwrap_or(line.len());
+    let (name, rest) = line.split_at(end);
+    let rest = rest.split(|b| *b == b';').next().unwrap_or(&[]).trim_ascii();
+    let speaks = name.split(|b| *b == b'_').any(|part| {
+        [&b"RESTORE"[..], b"OFFSET", b"HOME", b"PARK", b"MOVE"].iter().any(|w| part.eq_ignore_ascii_case(w))
+    });
+    let command = rest.is_empty() || rest.contains(&b'=');
+    speaks && command
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -255,6 +279,22 @@ mod tests {
         assert_eq!(g_word(389).unwrap().action, Action::OwnLevelling);
         assert!(g_word(12).is_none());
         assert!(g_word(1610).is_none());
+    }
+
+    #[test]
+    fn text_that_may_move() {
+        for text in ["RESTORE_STATE NAME=a MOVE=1", "park", "SET_OFFSET Z=0.1 ; up", "MOVE_TO x=5 y=6", "Home_Axes"] {
+            assert!(text_moves(text.as_bytes()), "{text}");
+        }
+        for text in [
+            "THING_END NAME=home",
+            "LIMIT_MOTION ACCEL=10000",
+            "move to the next part",
+            "SAVE_STATE NAME=a",
+            "note y z",
+        ] {
+            assert!(!text_moves(text.as_bytes()), "{text}");
+        }
     }
 
     #[test]

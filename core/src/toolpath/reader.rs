@@ -5,7 +5,7 @@
 //! homing ends the G92 offset of the axes homed, G92 on an axis whose position is unknown declares it, and E is
 //! absolute until the file says otherwise (common practice, no source).
 
-use super::commands::{Action, M_WORDS, MAction, g_word, text_levels};
+use super::commands::{Action, M_WORDS, MAction, g_word, text_levels, text_moves};
 use super::refuse::{At, Fault};
 use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word, bits};
@@ -167,6 +167,8 @@ pub enum Step {
     CountLines,
     /// The machine's own compensation was switched on, and that is allowed.
     OwnLevelling,
+    /// The machine shifts its coordinates by an amount that the words do not show.
+    Shifted,
 }
 
 /// Why axes are no longer known.
@@ -348,6 +350,12 @@ impl Reader {
             }
             return Ok(self.lose(0b111, Why::OwnLevelling));
         }
+        if text_moves(place.bytes) {
+            if !self.settings.unknown_motion {
+                return Err(place.refuse(0, "may move an axis or bring back another state"));
+            }
+            return Ok(self.lose(0b111, Why::UnknownMotion));
+        }
         let Some((at, mask)) = hidden_motion(place.bytes) else { return Ok(Step::NotUnderstood) };
         if self.settings.unknown_motion {
             return Ok(self.lose(if mask == 0 { 0b111 } else { mask }, Why::UnknownMotion));
@@ -471,6 +479,7 @@ impl Reader {
                 MAction::HeatNozzle => self.state.nozzle_celsius = heat(value).or(self.state.nozzle_celsius),
                 MAction::HeatBed => self.state.bed_celsius = heat(value).or(self.state.bed_celsius),
                 MAction::CountLines => step = Step::CountLines,
+                MAction::Shift => step = Step::Shifted,
                 MAction::OwnLevelling => {
                     let off = value(b'S').is_some_and(|s| s.abs() < 0.5);
                     if !off {
