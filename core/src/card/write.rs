@@ -1,5 +1,6 @@
 //! A card back to text, and its digest.
 
+use super::Readings;
 use super::{Card, Outline};
 use sha2::{Digest as _, Sha256};
 use std::fmt::Write as _;
@@ -25,13 +26,7 @@ fn canonical(card: &Card) -> String {
     }
     let r = &card.readings;
     put(r.method.word(), &[]);
-    for (key, value) in [
-        ("sheet", r.sheet),
-        ("parked", r.parked),
-        ("bed_celsius", r.bed_celsius),
-        ("nozzle_celsius", r.nozzle_celsius),
-        ("spread", r.spread),
-    ] {
+    for (key, value) in single_numbers(r) {
         if let Some(value) = value {
             put(key, &[value]);
         }
@@ -83,13 +78,7 @@ pub(super) fn toml(card: &Card) -> String {
     }
     let r = &card.readings;
     let _ = writeln!(out, "\n[readings]\nmethod = \"{}\"", r.method.word());
-    for (key, value) in [
-        ("sheet", r.sheet),
-        ("parked", r.parked),
-        ("bed_celsius", r.bed_celsius),
-        ("nozzle_celsius", r.nozzle_celsius),
-        ("spread", r.spread),
-    ] {
+    for (key, value) in single_numbers(r) {
         if let Some(value) = value {
             let _ = writeln!(out, "{key} = {}", value + 0.0);
         }
@@ -133,4 +122,15 @@ fn text(word: &str) -> String {
     }
     out.push('"');
     out
+}
+
+/// The keys of `[readings]` that hold one number.
+fn single_numbers(r: &Readings) -> [(&'static str, Option<f64>); 5] {
+    [
+        ("sheet", r.sheet),
+        ("parked", r.parked),
+        ("bed_celsius", r.bed_celsius),
+        ("nozzle_celsius", r.nozzle_celsius),
+        ("spread", r.spread),
+    ]
 }

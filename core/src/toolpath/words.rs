@@ -215,7 +215,7 @@ impl Line {
                         self.kind = Kind::Text;
                         return;
                     } else if matches!(self.first_command(), Some(b'M' | b'T')) {
-                        // `M1002 claim_action : 1`: text belongs to the M word.
+                        // `M1234 say_so : 1`: text belongs to the M word.
                         break;
                     } else {
                         self.glued_word(bytes, i)
@@ -555,7 +555,7 @@ mod tests {
             ("M118 X19 Y15 Z17 T0", "M118"),
             ("THING_END NAME=part.stl_id_0", "text"),
             ("M624 AQAAAAAAAAA=", "M624"),
-            ("M1002 gcode_claim : 1", "M1002"),
+            ("M1234 goal_is : 1", "M1234"),
             ("; G1 X1", "blank"),
             (";", "blank"),
             ("", "blank"),
