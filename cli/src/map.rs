@@ -113,6 +113,8 @@ struct Json<'a> {
     surface: SurfaceKind,
     measured: [f64; 4],
     shift: f64,
+    predicted: bool,
+    unread: usize,
     #[serde(flatten)]
     shape: &'a Shape,
     smoothed: Option<Smoothed>,
@@ -125,6 +127,8 @@ fn as_json(map: &HeightMap) -> String {
         surface: map.kind(),
         measured: map.measured(),
         shift: map.shift(),
+        predicted: map.card().readings.predicted,
+        unread: map.card().readings.unread.len(),
         shape: &describe(map),
         smoothed: map.smoothed(),
         caution: cautions::SHORT,
@@ -136,7 +140,20 @@ fn as_json(map: &HeightMap) -> String {
 
 fn report(name: &str, map: &HeightMap) -> String {
     let shape = describe(map);
-    let mut lines = vec![heading(name, map), String::new()];
+    let mut lines = vec![heading(name, map)];
+    let readings = &map.card().readings;
+    if readings.predicted {
+        lines.push("These readings are predictions: nobody took them.".to_owned());
+    }
+    match readings.unread.as_slice() {
+        [] => {}
+        [one] => lines.push(format!("Still to be read: the point at X {} Y {}{}", one.x, one.y, at_line(one.line))),
+        [first, ..] => {
+            let (count, place) = (readings.unread.len(), at_line(first.line));
+            lines.push(format!("Still to be read: {count} points, the first at X {} Y {}{place}", first.x, first.y));
+        }
+    }
+    lines.push(String::new());
     let off = |i: usize| shape.outliers.iter().any(|o| o.index == i);
     let mark = |i: usize| if off(i) { "!" } else { " " };
     lines.push("Heights at the readings, mm, as the bed lies:".to_owned());

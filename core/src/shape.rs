@@ -338,6 +338,7 @@ fn direction(slope: [f64; 2], rise: f64) -> Option<&'static str> {
 struct Judge {
     points: Vec<[f64; 2]>,
     heights: Vec<f64>,
+    weights: Option<Vec<f64>>,
     /// One reading's standard deviation, mm, never 0.
     noise: f64,
     /// The readings' extent, mm.
@@ -351,14 +352,15 @@ impl Judge {
         Judge {
             points: map.readings().iter().map(|r| [r.x, r.y]).collect(),
             heights: map.readings().iter().map(|r| r.height).collect(),
-            noise: r.spread.filter(|s| *s > 0.0).unwrap_or_else(|| r.method.usual_spread()),
+            weights: r.weights(),
+            noise: r.noise().filter(|s| *s > 0.0).unwrap_or_else(|| r.method.usual_spread()),
             extent: (x1 - x0).max(y1 - y0),
         }
     }
 
     fn checks(&self, map: &HeightMap) -> Vec<Check> {
-        let smoothing = map.card().readings.spread.map_or(Smoothing::None, Smoothing::KnownNoise);
-        let left_out = match ThinPlate::fit(&self.points, &self.heights, None, smoothing) {
+        let smoothing = map.card().readings.noise().map_or(Smoothing::None, Smoothing::KnownNoise);
+        let left_out = match ThinPlate::fit(&self.points, &self.heights, self.weights.as_deref(), smoothing) {
             Ok(spline) => spline.leave_one_out(),
             Err(_) => vec![None; self.points.len()],
         };
@@ -397,7 +399,8 @@ impl Judge {
     fn fit(&self, which: &[usize], smoothing: Smoothing) -> Option<ThinPlate> {
         let points: Vec<[f64; 2]> = which.iter().map(|&k| self.points[k]).collect();
         let heights: Vec<f64> = which.iter().map(|&k| self.heights[k]).collect();
-        ThinPlate::fit(&points, &heights, None, smoothing).ok()
+        let weights: Option<Vec<f64>> = self.weights.as_ref().map(|w| which.iter().map(|&k| w[k]).collect());
+        ThinPlate::fit(&points, &heights, weights.as_deref(), smoothing).ok()
     }
 
     /// The reading of these that stands out most from the others, if one does.

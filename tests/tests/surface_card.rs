@@ -1,6 +1,6 @@
 //! What a card may say, and where its errors point.
 
-use evengap::{Card, ErrorKind};
+use evengap::{Card, ErrorKind, HeightMap, SurfaceKind};
 
 const GOOD: &str = r#"[bed]
 x = [0, 235]
@@ -77,7 +77,7 @@ const SLIPS: &[Slip] = &[
         "ellipse",
     ),
     ("[ 30,  30, 0.16]", "[ -3,  30, 0.16]", (11, 3), "the reading at (-3, 30) is outside the bed", "x 0 to 235"),
-    ("[ 30,  30, 0.16]", "[ 30,  30]", (11, 3), "a reading must be 3 numbers, and here 2 stand", "[x, y, value]"),
+    ("[ 30,  30, 0.16]", "[ 30]", (11, 3), "a reading must be 3 numbers, and here 1 stand", "[x, y, value]"),
     ("[ 30,  30, 0.16]", "[ 30,  30, true]", (11, 14), "this is true or false", ""),
     ("[ 30,  30, 0.16]", "[ 30,  30, 1600]", (11, 3), "beyond what can be read", ""),
     ("[ 30,  30, 0.16]", "[ 30,  30, 0,16]", (11, 3), "here 4 stand", ""),
@@ -275,4 +275,95 @@ fn hostile_text_is_refused() {
     }
     let error = Card::parse(&" ".repeat(n + 101)).expect_err("too long");
     assert_eq!(error.kind(), ErrorKind::Limit);
+}
+
+/// The keys that the work before and after rewriting needs: points to read, spreads of single readings, a screw's travel, a test
+/// print, a prediction.
+const FULL: &str = "\
+[bed]
+x = [0, 235]
+y = [0, 235]
+[readings]
+method = 'drag'
+sheet = 0.1
+predicted = true
+points = [
+  [30, 30],
+  [205, 30, 0.1],
+  [117, 117, 0.12, 0.005],
+  [30, 205],
+  [205, 205, 0.2],
+]
+[screws]
+pitch = 0.7
+raise = 'clockwise'
+at = { a = [30, 30], b = [205, 30], c = [117, 205] }
+travel = { b = [-1, 1.5] }
+[print]
+filament = 2.85
+layer_height = 0.25
+";
+
+#[test]
+fn points_to_read_and_the_rest_of_the_keys() {
+    let card = Card::parse(FULL).expect("sound");
+    let read: Vec<_> = card.readings.points.iter().map(|p| (p.value, p.spread, p.line)).collect();
+    assert_eq!(read, [(0.1, None, Some(10)), (0.12, Some(0.005), Some(11)), (0.2, None, Some(13))]);
+    let unread: Vec<_> = card.readings.unread.iter().map(|u| (u.number, u.x, u.y, u.line, u.column)).collect();
+    assert_eq!(unread, [(1, 30.0, 30.0, Some(9), Some(3)), (4, 30.0, 205.0, Some(12), Some(3))]);
+    let travel: Vec<_> = card.screws.as_ref().expect("screws").at.iter().map(|s| s.travel).collect();
+    assert_eq!(travel, [None, Some([-1.0, 1.5]), None]);
+    assert_eq!((card.print.filament(), card.print.layer_height(), card.print.line_width()), (2.85, 0.25, 0.45));
+    assert!(card.readings.predicted);
+    // Out and back: the same in both languages, order of points included.
+    for text in [card.to_toml(), serde_json::to_string(&card).expect("JSON")] {
+        let back = Card::parse(&text).expect("its own text");
+        assert_eq!(back.digest(), card.digest(), "{text}");
+        assert_eq!(back.readings.unread.iter().map(|u| u.number).collect::<Vec<_>>(), [1, 4], "{text}");
+    }
+    let both = Card::parse(&FULL.replace("{ b = [-1, 1.5] }", "[-2, 3]")).expect("one travel for all");
+    assert!(both.screws.expect("screws").at.iter().all(|s| s.travel == Some([-2.0, 3.0])));
+    for (from, to, place, message) in [
+        ("[30, 30],\n", "[30, 236],\n", (9, 3), "the point at (30, 236) is outside the bed"),
+        ("0.005", "0", (11, 20), "spread` = 0 is not between"),
+        ("sheet", "spread = 0\nsheet", (12, 3), "this reading has a spread, 0.005 mm, on a card whose `spread` is 0"),
+        ("predicted = true", "predicted = 1", (7, 13), "`predicted` must be true or false"),
+        ("{ b =", "{ d =", (19, 12), "`travel` names a screw that `at` does not: `d`"),
+        ("[-1, 1.5]", "[1, 1.5]", (19, 16), "where the screw is now, 0, is outside"),
+        ("filament = 2.85", "filament = 28.5", (21, 12), "is not between"),
+    ] {
+        let error = Card::parse(&FULL.replacen(from, to, 1)).expect_err(to);
+        assert_eq!(error.place().map(|p| (p.line, p.column)), Some(place), "{to}: {error}");
+        assert!(error.to_string().contains(message), "{to}: {error}");
+    }
+    for (from, to) in [("2.85", "2.8"), ("0.005", "0.006"), ("1.5]", "1.6]"), ("true", "false"), ("[30, 30],\n", "")] {
+        assert_ne!(Card::parse(&FULL.replacen(from, to, 1)).expect(to).digest(), card.digest(), "{to}");
+    }
+}
+
+#[test]
+fn a_card_without_points_is_for_planning() {
+    let bare = "[bed]\nx = [0, 235]\ny = [0, 235]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n";
+    assert!(Card::parse(bare).is_err());
+    let card = Card::parse_without_points(bare).expect("to be planned");
+    assert!(card.readings.points.is_empty() && card.readings.unread.is_empty());
+    let to_read = Card::parse(&format!("{bare}points = [[30, 30], [40, 50]]\n")).expect("to be read");
+    let error = HeightMap::fit(&to_read, SurfaceKind::ThinPlate).expect_err("nothing was read");
+    assert!(error.to_string().contains("none of the card's 2 points has been read yet"), "{error}");
+    assert_eq!(error.place().map(|p| (p.line, p.column)), Some((7, 11)));
+}
+
+/// Readings of unequal spread: on a plane of three that pins it and a fourth, precise one, the least-squares plane lies nearer
+/// the precise one. Weighted means by hand: two readings at one place, 0.10 with 0.01 and 0.13 with 0.02, make
+/// (0.10 / 0.01^2 + 0.13 / 0.02^2) / (1 / 0.01^2 + 1 / 0.02^2) = 0.106.
+#[test]
+fn a_reading_counts_by_its_own_spread() {
+    let card = "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0\npoints = [\n\
+                [0, 0, 0.10, 0.01], [0, 0, 0.13, 0.02], [200, 0, 0.1], [0, 200, 0.1]]\n";
+    let card = Card::parse(card).expect("sound");
+    assert_eq!(card.readings.noise(), Some(0.02));
+    let weights = card.readings.weights().expect("unequal");
+    assert!(weights.iter().zip([4.0, 1.0, 1.0, 1.0]).all(|(a, b)| (a - b).abs() < 1e-12), "{weights:?}");
+    let map = HeightMap::fit(&card, SurfaceKind::ThinPlate).expect("a plane");
+    assert!((map.height(0.0, 0.0) - 0.106).abs() < 1e-12, "{}", map.height(0.0, 0.0));
 }

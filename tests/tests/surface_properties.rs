@@ -20,7 +20,7 @@ fn card(points: &[[f64; 3]], spread: Option<f64>, right_at: Option<[f64; 2]>) ->
             right_at,
             points: points
                 .iter()
-                .map(|p| Reading { x: p[0], y: p[1], value: p[2], line: None, column: None })
+                .map(|p| Reading { x: p[0], y: p[1], value: p[2], spread: None, line: None, column: None })
                 .collect(),
         },
         screws: None,

@@ -50,7 +50,14 @@ pub(super) fn readings(text: &str) -> Result<Vec<Reading>, Error> {
             .with_help("each line is x,y,value in mm, with a point for the decimals"));
         }
         let lead = (line.len() - line.trim_start().len()) as u64;
-        out.push(Reading { x: fields[0], y: fields[1], value: fields[2], line: Some(number), column: Some(lead + 1) });
+        out.push(Reading {
+            x: fields[0],
+            y: fields[1],
+            value: fields[2],
+            spread: None,
+            line: Some(number),
+            column: Some(lead + 1),
+        });
     }
     Ok(out)
 }

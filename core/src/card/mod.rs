@@ -50,10 +50,15 @@
 //! | | `bed_celsius`, `nozzle_celsius` | degrees Celsius while reading |
 //! | | `spread` | one standard deviation of a reading, mm; without it the surface passes through every reading |
 //! | | `right_at` | `[x, y]`, mm: where the first layer is right as it is |
-//! | | `points` | list of `[x, y, value]`, mm; a point read twice is listed twice |
+//! | | `points` | list of `[x, y, value]`, mm; a point read twice is listed twice. `[x, y]` is a point that is still to be read; `[x, y, value, spread]` gives a reading a spread of its own |
+//! | | `predicted` | `true` where the values were reckoned and not read |
 //! | `[screws]` | `thread` or `pitch` | `"M2"` to `"M8"` ([coarse pitch](coarse_pitch)), or mm of height a turn; one of the two |
 //! | | `raise` | `"clockwise"` or `"anticlockwise"`, seen from above: the way to turn a knob that raises the bed |
 //! | | `at` | table of names and `[x, y]`, mm; two to eight |
+//! | | `travel` | `[lowest, highest]`, mm: how far a screw may still move the bed, down negative, up positive; for all, or a table of names |
+//! | `[print]` | `filament` | diameter, mm |
+//! | | `line_width`, `layer_height` | of the first layer, mm |
+//! | | `print_speed`, `travel_speed` | mm/s |
 //!
 //! Any other key is an error that points at it.
 //!
@@ -69,7 +74,7 @@ mod tree;
 mod write;
 
 use crate::Error;
-use serde::ser::{Serialize, SerializeMap, SerializeStruct, Serializer};
+use serde::ser::{Serialize, SerializeMap, Serializer};
 
 /// Longest card text that is read, bytes.
 pub const MAX_CARD_BYTES: usize = 2_000_000;
@@ -92,6 +97,9 @@ pub struct Card {
     /// The levelling screws, where the card names them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub screws: Option<Screws>,
+    /// What a test print needs to know, where the card says.
+    #[serde(skip_serializing_if = "Print::is_empty")]
+    pub print: Print,
 }
 
 /// The bed's reachable area, mm, in the toolpath's coordinates.
@@ -133,33 +141,54 @@ pub enum Method {
 }
 
 /// The readings and how they were taken.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Readings {
     /// The method.
     pub method: Method,
     /// `drag`: the sheet's thickness, mm.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub sheet: Option<f64>,
     /// `gauge` and `patch`: the nozzle's Z while parked or printing, mm.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub parked: Option<f64>,
     /// `dial`: the plunger's place from the nozzle, mm.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub offset: Option<[f64; 2]>,
     /// Bed temperature while reading, degrees Celsius.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub bed_celsius: Option<f64>,
     /// Nozzle temperature while reading, degrees Celsius.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub nozzle_celsius: Option<f64>,
     /// One standard deviation of a reading, mm.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub spread: Option<f64>,
     /// Where the first layer is right as it is: the map is shifted to 0 there.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub right_at: Option<[f64; 2]>,
+    /// Whether the values were reckoned (what turning the screws should give, say) and not read.
+    pub predicted: bool,
     /// The readings, in the card's order.
     pub points: Vec<Reading>,
+    /// The points that are still to be read, in the card's order.
+    pub unread: Vec<Unread>,
+}
+
+/// A point that is still to be read: `[x, y]` in the card's list.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unread {
+    /// Nozzle X, mm.
+    pub x: f64,
+    /// Nozzle Y, mm.
+    pub y: f64,
+    /// Its number in the card's list of points, read ones included, from 1.
+    pub number: usize,
+    /// The card's line (from 1) that holds it, when the card came from text.
+    pub line: Option<u64>,
+    /// The column (bytes, from 1) where it starts in that line, when the card came from text.
+    pub column: Option<u64>,
+}
+
+/// A point of the card's list, read or not.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Point {
+    /// With its value.
+    Read(Reading),
+    /// Still to be read.
+    Unread(Unread),
 }
 
 /// One reading.
@@ -171,6 +200,8 @@ pub struct Reading {
     pub y: f64,
     /// What was read, mm.
     pub value: f64,
+    /// One standard deviation of this reading, mm, where it has one of its own.
+    pub spread: Option<f64>,
     /// The card's line (from 1) that holds it, when the card came from text.
     pub line: Option<u64>,
     /// The column (bytes, from 1) where it starts in that line, when the card came from text.
@@ -209,6 +240,77 @@ pub struct Screw {
     pub x: f64,
     /// Y, mm.
     pub y: f64,
+    /// How far it may still move the bed, mm: lowest (down, negative or 0) and highest (up, positive or 0).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub travel: Option<[f64; 2]>,
+}
+
+/// What a test print needs to know. Every value has a usual one, common practice without a source, for where the card is
+/// silent.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+pub struct Print {
+    /// The filament's diameter, mm; usual: 1.75.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub filament: Option<f64>,
+    /// Width of a line of the first layer, mm; usual: 0.45, for a nozzle of 0.4.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub line_width: Option<f64>,
+    /// Height of the first layer, mm; usual: 0.2.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub layer_height: Option<f64>,
+    /// Speed of the first layer, mm/s; usual: 20.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub print_speed: Option<f64>,
+    /// Speed without printing, mm/s; usual: 80.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub travel_speed: Option<f64>,
+}
+
+impl Print {
+    /// The filament's diameter, mm: the card's or the usual one.
+    #[must_use]
+    pub fn filament(&self) -> f64 {
+        self.filament.unwrap_or(1.75)
+    }
+
+    /// Width of a line, mm: the card's or the usual one.
+    #[must_use]
+    pub fn line_width(&self) -> f64 {
+        self.line_width.unwrap_or(0.45)
+    }
+
+    /// Height of the first layer, mm: the card's or the usual one.
+    #[must_use]
+    pub fn layer_height(&self) -> f64 {
+        self.layer_height.unwrap_or(0.2)
+    }
+
+    /// Speed of the first layer, mm/s: the card's or the usual one.
+    #[must_use]
+    pub fn print_speed(&self) -> f64 {
+        self.print_speed.unwrap_or(20.0)
+    }
+
+    /// Speed without printing, mm/s: the card's or the usual one.
+    #[must_use]
+    pub fn travel_speed(&self) -> f64 {
+        self.travel_speed.unwrap_or(80.0)
+    }
+
+    fn is_empty(&self) -> bool {
+        *self == Print::default()
+    }
+
+    /// The section's keys with their values: one list for reading, writing and naming.
+    fn keys(&self) -> [(&'static str, Option<f64>); 5] {
+        [
+            ("filament", self.filament),
+            ("line_width", self.line_width),
+            ("layer_height", self.layer_height),
+            ("print_speed", self.print_speed),
+            ("travel_speed", self.travel_speed),
+        ]
+    }
 }
 
 /// A height that one reading tells.
@@ -235,7 +337,16 @@ impl Card {
     /// cannot reach or that lies in a keep-out area. [`ErrorKind::Limit`](crate::ErrorKind::Limit) beyond the
     /// [limits](self#limits).
     pub fn parse(text: &str) -> Result<Card, Error> {
-        read::card(text, None)
+        read::card(text, read::Points::Must)
+    }
+
+    /// Reads a card that may have no points yet: what [`Card::parse`] reads, and also a card without `points` or with an empty list.
+    ///
+    /// # Errors
+    ///
+    /// As [`Card::parse`], but for the missing points.
+    pub fn parse_without_points(text: &str) -> Result<Card, Error> {
+        read::card(text, read::Points::May)
     }
 
     /// Reads a card whose readings stand in a CSV text of their own: `x,y,value` in mm, a header line or none.
@@ -254,7 +365,7 @@ impl Card {
     ///
     /// As [`Card::parse`]; also a CSV line that does not hold three numbers.
     pub fn parse_with_csv(text: &str, csv: &str) -> Result<Card, Error> {
-        read::card(text, Some(csv))
+        read::card(text, read::Points::Csv(csv))
     }
 
     /// Twelve hex digits that name what the card says, however it is spelt.
@@ -310,6 +421,45 @@ impl Readings {
     /// The card's spread, mm, or the method's [usual one](Method::usual_spread) where the card gives none.
     pub fn spread_or_usual(&self) -> f64 {
         self.spread.unwrap_or_else(|| self.method.usual_spread())
+    }
+
+    /// The noise that a surface may count on, mm: the spread of a reading that has none of its own. `None` where the card gives no
+    /// spread at all, and the surface is to pass through every reading.
+    #[must_use]
+    pub fn noise(&self) -> Option<f64> {
+        let own = || self.points.iter().any(|p| p.spread.is_some());
+        self.spread.or_else(|| own().then(|| self.method.usual_spread()))
+    }
+
+    /// Each reading's weight where some have a spread of their own: (noise / spread)^2. `None` where all weigh alike.
+    #[must_use]
+    pub fn weights(&self) -> Option<Vec<f64>> {
+        let noise = self.noise().filter(|n| *n > 0.0)?;
+        let weight = |p: &Reading| p.spread.map_or(1.0, |s| (noise / s) * (noise / s));
+        self.points.iter().any(|p| p.spread.is_some()).then(|| self.points.iter().map(weight).collect())
+    }
+
+    /// The keys that hold one number.
+    fn single_numbers(&self) -> [(&'static str, Option<f64>); 5] {
+        [
+            ("sheet", self.sheet),
+            ("parked", self.parked),
+            ("bed_celsius", self.bed_celsius),
+            ("nozzle_celsius", self.nozzle_celsius),
+            ("spread", self.spread),
+        ]
+    }
+
+    /// All points, read or not, in the card's order.
+    pub fn all_points(&self) -> impl Iterator<Item = Point> {
+        let mut read = self.points.iter();
+        let mut unread = self.unread.iter().peekable();
+        (1..=self.points.len() + self.unread.len()).filter_map(move |number| {
+            // A number that does not fit (in a card built by code) comes when the readings have run out.
+            let due = unread.peek().is_some_and(|u| u.number <= number);
+            let next_read = if due { None } else { read.next().map(|p| Point::Read(*p)) };
+            next_read.or_else(|| unread.next().map(|u| Point::Unread(*u)))
+        })
     }
 }
 
@@ -403,7 +553,47 @@ const COARSE: [(&str, f64); 9] = [
 
 impl Serialize for Reading {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        [self.x, self.y, self.value].serialize(serializer)
+        match self.spread {
+            Some(spread) => [self.x, self.y, self.value, spread].serialize(serializer),
+            None => [self.x, self.y, self.value].serialize(serializer),
+        }
+    }
+}
+
+impl Serialize for Point {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Point::Read(reading) => reading.serialize(serializer),
+            Point::Unread(unread) => [unread.x, unread.y].serialize(serializer),
+        }
+    }
+}
+
+impl Serialize for Readings {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        struct Points<'a>(&'a Readings);
+        impl Serialize for Points<'_> {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.collect_seq(self.0.all_points())
+            }
+        }
+        let mut out = serializer.serialize_map(None)?;
+        out.serialize_entry("method", &self.method)?;
+        for (key, value) in self.single_numbers() {
+            if let Some(value) = value {
+                out.serialize_entry(key, &value)?;
+            }
+        }
+        for (key, value) in [("offset", self.offset), ("right_at", self.right_at)] {
+            if let Some(value) = value {
+                out.serialize_entry(key, &value)?;
+            }
+        }
+        if self.predicted {
+            out.serialize_entry("predicted", &true)?;
+        }
+        out.serialize_entry("points", &Points(self))?;
+        out.end()
     }
 }
 
@@ -419,13 +609,17 @@ impl Serialize for Screws {
                 map.end()
             }
         }
-        let mut out = serializer.serialize_struct("Screws", 3)?;
+        let mut out = serializer.serialize_map(None)?;
         match &self.thread {
-            Some(thread) => out.serialize_field("thread", thread)?,
-            None => out.serialize_field("pitch", &self.pitch)?,
+            Some(thread) => out.serialize_entry("thread", thread)?,
+            None => out.serialize_entry("pitch", &self.pitch)?,
         }
-        out.serialize_field("raise", &self.raise)?;
-        out.serialize_field("at", &Places(&self.at))?;
+        out.serialize_entry("raise", &self.raise)?;
+        out.serialize_entry("at", &Places(&self.at))?;
+        let travel: Vec<(&str, [f64; 2])> = self.at.iter().filter_map(|s| Some((s.name.as_str(), s.travel?))).collect();
+        if !travel.is_empty() {
+            out.serialize_entry("travel", &travel.into_iter().collect::<std::collections::BTreeMap<_, _>>())?;
+        }
         out.end()
     }
 }

@@ -2,12 +2,27 @@
 
 use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
-    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Method, Outline, Reading, Readings,
-    Screw, Screws, Turn, coarse_pitch, csv, tree,
+    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Method, Outline, Print, Reading,
+    Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
 };
 use crate::{Error, ErrorKind};
 
-pub(super) fn card(text: &str, csv_text: Option<&str>) -> Result<Card, Error> {
+/// Where the points are to come from.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Points<'a> {
+    /// From the card, one at least.
+    Must,
+    /// From the card, where it has some.
+    May,
+    /// From CSV text.
+    Csv(&'a str),
+}
+
+pub(super) fn card(text: &str, points: Points<'_>) -> Result<Card, Error> {
+    let csv_text = match points {
+        Points::Csv(text) => Some(text),
+        Points::Must | Points::May => None,
+    };
     for (what, length) in [("the card", text.len()), ("the CSV of readings", csv_text.map_or(0, str::len))] {
         if length > MAX_CARD_BYTES {
             return Err(Error::new(
@@ -23,7 +38,7 @@ pub(super) fn card(text: &str, csv_text: Option<&str>) -> Result<Card, Error> {
         Some(b'{') => tree::from_json(text, &lines)?,
         _ => tree::from_toml(text, &lines)?,
     };
-    Reader { lines }.card(&root, csv_text)
+    Reader { lines }.card(&root, points)
 }
 
 /// Methods that a key of `[readings]` belongs to, where it is not for all.
@@ -53,27 +68,40 @@ impl Reader {
         Error::new(ErrorKind::Card, message).at(line, column)
     }
 
-    fn card(&self, root: &Node, csv_text: Option<&str>) -> Result<Card, Error> {
-        let root = self.section(root, "the card", &["bed", "readings", "screws"])?;
+    fn card(&self, root: &Node, points: Points<'_>) -> Result<Card, Error> {
+        let root = self.section(root, "the card", &["bed", "readings", "screws", "print"])?;
         // Every section's keys first: a misspelt key explains a missing one.
         let bed = self.subsection(&root, "bed", "[bed]", &["x", "y", "outline", "keep_out"])?;
         let readings = self.subsection(
             &root,
             "readings",
             "[readings]",
-            &["method", "sheet", "parked", "offset", "bed_celsius", "nozzle_celsius", "spread", "right_at", "points"],
+            &[
+                "method",
+                "sheet",
+                "parked",
+                "offset",
+                "bed_celsius",
+                "nozzle_celsius",
+                "spread",
+                "right_at",
+                "predicted",
+                "points",
+            ],
         )?;
-        let screws = match root.get("screws") {
-            Some(entry) => Some(Section {
-                at: entry.at,
-                ..self.section(&entry.value, "[screws]", &["thread", "pitch", "raise", "at"])?
-            }),
-            None => None,
+        let optional = |key: &str, name: &'static str, known: &[&str]| {
+            root.get(key)
+                // A missing key is told of at the section's name.
+                .map(|e| Ok(Section { at: e.at, ..self.section(&e.value, name, known)? }))
+                .transpose()
         };
+        let screws = optional("screws", "[screws]", &["thread", "pitch", "raise", "at", "travel"])?;
+        let print = optional("print", "[print]", &Print::default().keys().map(|(key, _)| key))?;
         let bed = self.bed(&bed)?;
-        let readings = self.readings(&readings, &bed, csv_text)?;
+        let readings = self.readings(&readings, &bed, points)?;
         let screws = screws.map(|s| self.screws(&s)).transpose()?;
-        Ok(Card { bed, readings, screws })
+        let print = print.map_or(Ok(Print::default()), |s| self.print(&s))?;
+        Ok(Card { bed, readings, screws, print })
     }
 
     fn section<'a>(&self, node: &'a Node, name: &'static str, known: &[&str]) -> Result<Section<'a>, Error> {
@@ -163,7 +191,7 @@ impl Reader {
         Ok(Bed { x, y, outline, keep_out })
     }
 
-    fn readings(&self, section: &Section<'_>, bed: &Bed, csv_text: Option<&str>) -> Result<Readings, Error> {
+    fn readings(&self, section: &Section<'_>, bed: &Bed, source: Points<'_>) -> Result<Readings, Error> {
         let entry = self.need(section, "method", "method = \"drag\", \"gauge\", \"patch\" or \"dial\"")?;
         let methods = [Method::Drag, Method::Gauge, Method::Patch, Method::Dial].map(|m| (m.word(), m));
         let method = self.word(&entry.value, "method", &methods)?;
@@ -216,25 +244,36 @@ impl Reader {
         let spread = number("spread", 0.0, 1.0)?;
         let bed_celsius = number("bed_celsius", -50.0, 1000.0)?;
         let nozzle_celsius = number("nozzle_celsius", -50.0, 1000.0)?;
-        let points = match (section.get("points"), csv_text) {
-            (Some(entry), Some(_)) => {
+        let predicted = match section.get("predicted").map(|e| &e.value) {
+            None => false,
+            Some(Node { kind: Kind::Truth(truth), .. }) => *truth,
+            Some(other) => {
+                return Err(self
+                    .fail(other.at, format!("`predicted` must be true or false, and this is {}", other.kind.name())));
+            }
+        };
+        let (points, unread) = match (section.get("points"), source) {
+            (Some(entry), Points::Csv(_)) => {
                 return Err(self
                     .fail(entry.at, "the card has `points`, and readings are brought in from CSV too")
                     .with_help("keep one of the two"));
             }
-            (None, Some(text)) => csv::readings(text)?,
-            (_, None) => {
-                let entry = self.need(section, "points", "points = [[x, y, value], ...], mm")?;
-                self.points(&entry.value)?
+            (None, Points::Csv(text)) => (csv::readings(text)?, Vec::new()),
+            (None, Points::May) => (Vec::new(), Vec::new()),
+            (Some(entry), Points::Must | Points::May) => self.points(&entry.value)?,
+            (None, Points::Must) => {
+                self.need(section, "points", "points = [[x, y, value], ...], mm")?;
+                (Vec::new(), Vec::new())
             }
         };
-        if points.len() > MAX_POINTS {
+        let count = points.len() + unread.len();
+        if count > MAX_POINTS {
             return Err(Error::new(
                 ErrorKind::Limit,
-                format!("the card has {} readings; at most {MAX_POINTS} are read", points.len()),
+                format!("the card has {count} points; at most {MAX_POINTS} are read"),
             ));
         }
-        if points.is_empty() {
+        if count == 0 && !matches!(source, Points::May) {
             let at = section.get("points").map_or(section.at, |e| e.value.at);
             return Err(self
                 .fail(at, "the card has no readings")
@@ -242,19 +281,70 @@ impl Reader {
         }
         for p in &points {
             check_point(p, bed, method)?;
+            if let (Some(own), Some(0.0)) = (p.spread, spread) {
+                return Err(placed(
+                    p.line,
+                    p.column,
+                    format!("this reading has a spread, {own} mm, on a card whose `spread` is 0"),
+                )
+                .with_help("take `spread = 0` out: it says that every reading is exact"));
+            }
         }
-        Ok(Readings { method, sheet, parked, offset, bed_celsius, nozzle_celsius, spread, right_at, points })
+        for u in &unread {
+            check_place(u.x, u.y, bed, "point", |message| placed(u.line, u.column, message))?;
+        }
+        Ok(Readings {
+            method,
+            sheet,
+            parked,
+            offset,
+            bed_celsius,
+            nozzle_celsius,
+            spread,
+            right_at,
+            predicted,
+            points,
+            unread,
+        })
     }
 
-    fn points(&self, node: &Node) -> Result<Vec<Reading>, Error> {
+    fn points(&self, node: &Node) -> Result<(Vec<Reading>, Vec<Unread>), Error> {
         let list = self.list(node, "points", "[[x, y, value], ...]")?;
-        list.iter()
-            .map(|node| {
-                let [x, y, value] = self.numbers::<3>(node, "a reading", "[x, y, value]", MAX_COORDINATE)?;
-                let (line, column) = self.lines.place(node.at);
-                Ok(Reading { x, y, value, line: Some(line), column: Some(column) })
-            })
-            .collect()
+        let (mut points, mut unread) = (Vec::new(), Vec::new());
+        for (index, node) in list.iter().enumerate() {
+            let (line, column) = self.lines.place(node.at);
+            let (line, column) = (Some(line), Some(column));
+            match &node.kind {
+                Kind::Array(numbers) if numbers.len() == 2 => {
+                    let [x, y] = self.numbers::<2>(node, "a point to read", "[x, y]", MAX_COORDINATE)?;
+                    unread.push(Unread { x, y, number: index + 1, line, column });
+                }
+                Kind::Array(numbers) if numbers.len() == 4 => {
+                    let form = "[x, y, value, spread]";
+                    let [x, y, value, _] = self.numbers::<4>(node, "a reading", form, MAX_COORDINATE)?;
+                    let spread = self.between(&numbers[3], "spread", SMALLEST_SPREAD, 1.0)?;
+                    points.push(Reading { x, y, value, spread: Some(spread), line, column });
+                }
+                _ => {
+                    let [x, y, value] = self.numbers::<3>(node, "a reading", "[x, y, value]", MAX_COORDINATE)?;
+                    points.push(Reading { x, y, value, spread: None, line, column });
+                }
+            }
+        }
+        Ok((points, unread))
+    }
+
+    fn print(&self, section: &Section<'_>) -> Result<Print, Error> {
+        let number = |key: &str, low: f64, high: f64| -> Result<Option<f64>, Error> {
+            section.get(key).map(|e| self.between(&e.value, key, low, high)).transpose()
+        };
+        Ok(Print {
+            filament: number("filament", 0.5, 10.0)?,
+            line_width: number("line_width", 0.05, 5.0)?,
+            layer_height: number("layer_height", 0.02, 2.0)?,
+            print_speed: number("print_speed", 1.0, 1000.0)?,
+            travel_speed: number("travel_speed", 1.0, 2000.0)?,
+        })
     }
 
     fn screws(&self, section: &Section<'_>) -> Result<Screws, Error> {
@@ -318,9 +408,43 @@ impl Reader {
                     format!("the screws {} and {} stand at one place, ({x}, {y})", quoted(&other.name), quoted(&e.key)),
                 ));
             }
-            at.push(Screw { name: e.key.clone(), x, y });
+            at.push(Screw { name: e.key.clone(), x, y, travel: None });
+        }
+        if let Some(entry) = section.get("travel") {
+            self.travel(&entry.value, &mut at)?;
         }
         Ok(Screws { pitch, thread, raise, at })
+    }
+
+    /// `travel`: two numbers for all screws, or a table of names and two numbers.
+    fn travel(&self, node: &Node, screws: &mut [Screw]) -> Result<(), Error> {
+        let limits = |node: &Node| -> Result<[f64; 2], Error> {
+            let [low, high] = self.numbers::<2>(node, "`travel`", "[lowest, highest]", MAX_READING)?;
+            if low > 0.0 || high < 0.0 {
+                return Err(self
+                    .fail(
+                        node.at,
+                        format!("`travel` runs from {low} to {high} mm, and where the screw is now, 0, is outside"),
+                    )
+                    .with_help("travel = [-1.0, 1.5]: 1 mm down and 1.5 mm up are left"));
+            }
+            Ok([low, high])
+        };
+        let Kind::Table(entries) = &node.kind else {
+            let both = limits(node)?;
+            screws.iter_mut().for_each(|s| s.travel = Some(both));
+            return Ok(());
+        };
+        for entry in entries {
+            let names: Vec<String> = screws.iter().map(|s| s.name.clone()).collect();
+            let Some(screw) = screws.iter_mut().find(|s| s.name == entry.key) else {
+                return Err(self
+                    .fail(entry.at, format!("`travel` names a screw that `at` does not: {}", quoted(&entry.key)))
+                    .with_help(format!("the screws are: {}", names.join(", "))));
+            };
+            screw.travel = Some(limits(&entry.value)?);
+        }
+        Ok(())
     }
 
     fn list<'a>(&self, node: &'a Node, what: &str, form: &str) -> Result<&'a [Node], Error> {
@@ -395,15 +519,20 @@ impl Reader {
     }
 }
 
+/// The least spread that a reading may have of its own, mm: no hand and no indicator reads finer.
+const SMALLEST_SPREAD: f64 = 0.0001;
+
+fn placed(line: Option<u64>, column: Option<u64>, message: String) -> Error {
+    let error = Error::new(ErrorKind::Card, message);
+    match line {
+        Some(line) => error.at(line, column.unwrap_or(1)),
+        None => error,
+    }
+}
+
 /// What must hold of a reading wherever it came from.
 fn check_point(p: &Reading, bed: &Bed, method: Method) -> Result<(), Error> {
-    let fail = |message: String| {
-        let error = Error::new(ErrorKind::Card, message);
-        match p.line {
-            Some(line) => error.at(line, p.column.unwrap_or(1)),
-            None => error,
-        }
-    };
+    let fail = |message: String| placed(p.line, p.column, message);
     let (x, y, value) = (p.x, p.y, p.value);
     if value.abs() > MAX_READING {
         return Err(fail(format!(
@@ -416,15 +545,19 @@ fn check_point(p: &Reading, bed: &Bed, method: Method) -> Result<(), Error> {
         return Err(fail(format!("the reading {value} mm at ({x}, {y}) is negative, and a {thing} has a thickness"))
             .with_help("the value is the thickness itself, in mm"));
     }
+    check_place(x, y, bed, "reading", fail)
+}
+
+fn check_place(x: f64, y: f64, bed: &Bed, what: &str, fail: impl Fn(String) -> Error) -> Result<(), Error> {
     if !bed.reaches(x, y) {
-        return Err(fail(format!("the reading at ({x}, {y}) is outside the bed")).with_help(reach_help(bed)));
+        return Err(fail(format!("the {what} at ({x}, {y}) is outside the bed")).with_help(reach_help(bed)));
     }
     if let Some(k) = bed.keep_out_at(x, y) {
         return Err(fail(format!(
-            "the reading at ({x}, {y}) lies in the keep-out area [{}, {}, {}, {}]",
+            "the {what} at ({x}, {y}) lies in the keep-out area [{}, {}, {}, {}]",
             k[0], k[1], k[2], k[3]
         ))
-        .with_help("the nozzle must not go there: set the reading or the area right"));
+        .with_help(format!("the nozzle must not go there: set the {what} or the area right")));
     }
     Ok(())
 }

@@ -25,6 +25,7 @@ pub(super) enum Kind {
     Text(String),
     /// May be infinite or not a number: TOML can say so, and JSON can write `1e999`.
     Number(f64),
+    Truth(bool),
     /// Something that no card holds; the words name it in messages.
     Other(&'static str),
 }
@@ -45,6 +46,7 @@ impl Kind {
             Kind::Array(_) => "a list",
             Kind::Text(_) => "text in quotes",
             Kind::Number(_) => "a number",
+            Kind::Truth(_) => "true or false",
             Kind::Other(name) => name,
         }
     }
@@ -107,7 +109,7 @@ fn toml_value(value: toml::Spanned<DeValue<'_>>) -> Node {
             _ => Kind::Other("a number that is not decimal"),
         },
         DeValue::Float(f) => Kind::Number(f.as_str().parse().unwrap_or(f64::NAN)),
-        DeValue::Boolean(_) => Kind::Other("true or false"),
+        DeValue::Boolean(truth) => Kind::Truth(truth),
         DeValue::Datetime(_) => Kind::Other("a date or time"),
         DeValue::Array(list) => Kind::Array(list.into_iter().map(toml_value).collect()),
         DeValue::Table(table) => toml_table(table),
@@ -173,7 +175,7 @@ fn json_value(part: &str, whole: &str, lines: &Lines, depth: usize) -> Result<No
             )
         }
         Some(b'"') => Kind::Text(serde_json::from_str(part).map_err(|e| here(e.to_string()))?),
-        Some(b't' | b'f') => Kind::Other("true or false"),
+        Some(first @ (b't' | b'f')) => Kind::Truth(*first == b't'),
         Some(b'n') => Kind::Other("null"),
         _ => Kind::Number(part.trim_end().parse().unwrap_or(f64::NAN)),
     };

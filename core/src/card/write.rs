@@ -1,7 +1,6 @@
 //! A card back to text, and its digest.
 
-use super::Readings;
-use super::{Card, Outline};
+use super::{Card, Outline, Point};
 use sha2::{Digest as _, Sha256};
 use std::fmt::Write as _;
 
@@ -26,7 +25,7 @@ fn canonical(card: &Card) -> String {
     }
     let r = &card.readings;
     put(r.method.word(), &[]);
-    for (key, value) in single_numbers(r) {
+    for (key, value) in r.single_numbers() {
         if let Some(value) = value {
             put(key, &[value]);
         }
@@ -36,8 +35,11 @@ fn canonical(card: &Card) -> String {
             put(key, &value);
         }
     }
-    for p in &r.points {
-        put("point", &[p.x, p.y, p.value]);
+    if r.predicted {
+        put("predicted", &[]);
+    }
+    for p in r.all_points() {
+        with_numbers(&p, |numbers| put("point", numbers));
     }
     if let Some(screws) = &card.screws {
         put("screws.pitch", &[screws.pitch]);
@@ -47,6 +49,14 @@ fn canonical(card: &Card) -> String {
         at.sort_by(|a, b| a.name.cmp(&b.name));
         for s in at {
             put(&format!("screw {:?}", s.name), &[s.x, s.y]);
+            if let Some(travel) = s.travel {
+                put("travel", &travel);
+            }
+        }
+    }
+    for (key, value) in card.print.keys() {
+        if let Some(value) = value {
+            put(key, &[value]);
         }
     }
     out
@@ -78,7 +88,7 @@ pub(super) fn toml(card: &Card) -> String {
     }
     let r = &card.readings;
     let _ = writeln!(out, "\n[readings]\nmethod = \"{}\"", r.method.word());
-    for (key, value) in single_numbers(r) {
+    for (key, value) in r.single_numbers() {
         if let Some(value) = value {
             let _ = writeln!(out, "{key} = {}", value + 0.0);
         }
@@ -88,9 +98,14 @@ pub(super) fn toml(card: &Card) -> String {
             let _ = writeln!(out, "{key} = {}", list(&value));
         }
     }
+    if r.predicted {
+        out.push_str("predicted = true\n");
+    }
     out.push_str("points = [\n");
-    for p in &r.points {
-        let _ = writeln!(out, "  {},", list(&[p.x, p.y, p.value]));
+    for p in r.all_points() {
+        with_numbers(&p, |numbers| {
+            let _ = writeln!(out, "  {},", list(numbers));
+        });
     }
     out.push_str("]\n");
     if let Some(screws) = &card.screws {
@@ -101,8 +116,32 @@ pub(super) fn toml(card: &Card) -> String {
         };
         let at: Vec<String> = screws.at.iter().map(|s| format!("{} = {}", text(&s.name), list(&[s.x, s.y]))).collect();
         let _ = writeln!(out, "raise = \"{}\"\nat = {{ {} }}", screws.raise.word(), at.join(", "));
+        let travel: Vec<String> =
+            screws.at.iter().filter_map(|s| s.travel.map(|t| format!("{} = {}", text(&s.name), list(&t)))).collect();
+        if !travel.is_empty() {
+            let _ = writeln!(out, "travel = {{ {} }}", travel.join(", "));
+        }
+    }
+    if !card.print.is_empty() {
+        out.push_str("\n[print]\n");
+        for (key, value) in card.print.keys() {
+            if let Some(value) = value {
+                let _ = writeln!(out, "{key} = {}", value + 0.0);
+            }
+        }
     }
     out
+}
+
+/// The numbers of a point, as the card lists them.
+fn with_numbers(point: &Point, take: impl FnOnce(&[f64])) {
+    match point {
+        Point::Read(p) => match p.spread {
+            Some(spread) => take(&[p.x, p.y, p.value, spread]),
+            None => take(&[p.x, p.y, p.value]),
+        },
+        Point::Unread(u) => take(&[u.x, u.y]),
+    }
 }
 
 /// A TOML basic string (TOML 1.0, "String").
@@ -122,15 +161,4 @@ fn text(word: &str) -> String {
     }
     out.push('"');
     out
-}
-
-/// The keys of `[readings]` that hold one number.
-fn single_numbers(r: &Readings) -> [(&'static str, Option<f64>); 5] {
-    [
-        ("sheet", r.sheet),
-        ("parked", r.parked),
-        ("bed_celsius", r.bed_celsius),
-        ("nozzle_celsius", r.nozzle_celsius),
-        ("spread", r.spread),
-    ]
 }

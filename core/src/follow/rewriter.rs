@@ -107,6 +107,11 @@ impl Rewriter {
         };
         let card = map.card();
         let taper = bed.weight.range();
+        let mut summary = Summary { taper, ..Summary::default() };
+        if card.readings.predicted {
+            let message = "the card's readings are predictions: read the bed before a file made with them is printed";
+            summary.warn_of_all(WarningKind::PredictedCard, message);
+        }
         let work = Work {
             output: Output::new(map, &options, taper),
             bed,
@@ -115,7 +120,7 @@ impl Rewriter {
             z: Axis::default(),
             e: Axis::default(),
             floor: Floor::new(options.floor),
-            summary: Summary { taper, ..Summary::default() },
+            summary,
             number: 0,
             card: FromCard {
                 bed_celsius: card.readings.bed_celsius,

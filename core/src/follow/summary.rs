@@ -76,6 +76,8 @@ pub struct Warning {
 pub enum WarningKind {
     /// The file never says how E is meant.
     EModeUnsaid,
+    /// The card's values are predictions: nobody read them. (No line of the file has to do with it.)
+    PredictedCard,
     /// The card was read at another bed temperature.
     BedTemperature,
     /// The card was read at another nozzle temperature.
@@ -106,6 +108,11 @@ impl Summary {
         if warning.lines.len() < KEPT {
             warning.lines.push(line);
         }
+    }
+
+    /// A warning that concerns no line.
+    pub(crate) fn warn_of_all(&mut self, kind: WarningKind, message: impl Into<String>) {
+        self.warnings.push(Warning { kind, message: message.into(), count: 0, lines: Vec::new() });
     }
 
     pub(crate) fn pass_not_understood(&mut self, line: u64, bytes: &[u8]) {

@@ -103,7 +103,7 @@ pub struct MapReading {
 /// How a thin-plate map smooths.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct Smoothed {
-    /// The card's spread, mm, from which the amount follows.
+    /// The card's spread, mm, from which the amount follows; with spreads for single readings, that of a reading that has none.
     pub spread: f64,
     /// lambda of (1/N) sum (y - h)^2 + lambda J(h), mm^2 (J in units of mm^2 of height over mm^2 of bed). `None`: the readings
     /// show no bend beyond their spread, and the map is the least-squares plane.
@@ -129,9 +129,18 @@ impl HeightMap {
         let heights: Vec<f64> = spots.iter().map(|s| s.height).collect();
         check_numbers(card, &points, &heights)?;
         if points.is_empty() {
-            return Err(Error::new(ErrorKind::Readings, "the card has no readings").with_help(THREE));
+            let message = match card.readings.unread.len() {
+                0 => "the card has no readings".to_owned(),
+                n => format!("none of the card's {n} points has been read yet"),
+            };
+            let error = Error::new(ErrorKind::Readings, message).with_help(THREE);
+            return Err(match card.readings.unread.first().and_then(|u| Some((u.line?, u.column?))) {
+                Some((line, column)) => error.at(line, column),
+                None => error,
+            });
         }
-        let places = Places::pool(&points, &heights, None);
+        let weights = card.readings.weights();
+        let places = Places::pool(&points, &heights, weights.as_deref());
         check_repeats(card, &places, &heights)?;
         if kind == SurfaceKind::ThinPlate && places.at.len() > MAX_THIN_PLATE_PLACES {
             return Err(too_many(places.at.len()));
@@ -141,8 +150,8 @@ impl HeightMap {
         let place_count = places.at.len();
         let form = match kind {
             SurfaceKind::ThinPlate => {
-                let smoothing = card.readings.spread.map_or(Smoothing::None, Smoothing::KnownNoise);
-                Form::ThinPlate(fit_places(places, heights.clone(), None, smoothing)?)
+                let smoothing = card.readings.noise().map_or(Smoothing::None, Smoothing::KnownNoise);
+                Form::ThinPlate(fit_places(places, heights.clone(), weights, smoothing)?)
             }
             SurfaceKind::Bilinear => Form::Bilinear(Grid::of(&places)?),
         };
@@ -252,7 +261,7 @@ impl HeightMap {
     /// How the map smooths; `None` where it passes through the readings (or their means).
     #[must_use]
     pub fn smoothed(&self) -> Option<Smoothed> {
-        let (Form::ThinPlate(spline), Some(spread)) = (&self.form, self.card.readings.spread) else {
+        let (Form::ThinPlate(spline), Some(spread)) = (&self.form, self.card.readings.noise()) else {
             return None;
         };
         (spread > 0.0).then(|| Smoothed {
@@ -306,6 +315,10 @@ fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<()
             return Err(placed(error, card, [k]));
         }
     }
+    if let Some(k) = r.points.iter().position(|p| p.spread.is_some_and(|s| !(1e-4..=1.0).contains(&s))) {
+        let message = format!("the spread of the reading at {} is not from 0.0001 to 1 mm", name(card, k));
+        return Err(placed(Error::new(ErrorKind::Readings, message), card, [k]));
+    }
     if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && s >= 0.0)) {
         return Err(Error::new(ErrorKind::Readings, "the spread of the readings is not a usable number"));
     }
@@ -316,7 +329,8 @@ fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<()
 }
 
 fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Error> {
-    let spread = card.readings.spread_or_usual();
+    let usual = card.readings.spread_or_usual();
+    let own = |k: usize| card.readings.points.get(k).and_then(|p| p.spread).unwrap_or(usual);
     let mut lowest: Vec<Option<usize>> = vec![None; places.at.len()];
     let mut highest = lowest.clone();
     for (k, &place) in places.of.iter().enumerate() {
@@ -330,11 +344,15 @@ fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Er
     for pair in lowest.into_iter().zip(highest) {
         let (Some(a), Some(b)) = pair else { continue };
         let apart = heights[b] - heights[a];
+        let spread = own(a).max(own(b));
         // A hair of slack, so that 0.12 more at a spread of 0.02 is not a question of rounding.
         if apart > CONTRADICTION * spread * (1.0 + 1e-9) {
             let (a, b) = (a.min(b), a.max(b));
             let (va, vb) = (card.readings.points[a].value, card.readings.points[b].value);
             let why = match card.readings.spread {
+                _ if spread > usual || own(a).min(own(b)) < usual => {
+                    format!("the larger of their spreads is {spread} mm")
+                }
                 Some(given) => format!("the card's spread is {given} mm"),
                 None => format!("a {} reading's usual spread is {spread} mm", card.readings.method.word()),
             };
