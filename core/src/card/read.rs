@@ -322,7 +322,11 @@ impl Reader {
                 Kind::Array(numbers) if numbers.len() == 4 => {
                     let form = "[x, y, value, spread]";
                     let [x, y, value, _] = self.numbers::<4>(node, "a reading", form, MAX_COORDINATE)?;
-                    let spread = self.between(&numbers[3], "spread", SMALLEST_SPREAD, 1.0)?;
+                    let spread = self.between(&numbers[3], "spread", SMALLEST_SPREAD, LARGEST_SPREAD).map_err(|e| {
+                        e.with_help(
+                            "a reading is [x, y, value] or [x, y, value, spread], in mm; decimals have a point: 0.16",
+                        )
+                    })?;
                     points.push(Reading { x, y, value, spread: Some(spread), line, column });
                 }
                 _ => {
@@ -521,6 +525,8 @@ impl Reader {
 
 /// The least spread that a reading may have of its own, mm: no hand and no indicator reads finer.
 const SMALLEST_SPREAD: f64 = 0.0001;
+/// The largest, mm. Under 1, so that `0,1`, a decimal comma for 0.1, is no value with a spread.
+const LARGEST_SPREAD: f64 = 0.5;
 
 fn placed(line: Option<u64>, column: Option<u64>, message: String) -> Error {
     let error = Error::new(ErrorKind::Card, message);

@@ -315,8 +315,8 @@ fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<()
             return Err(placed(error, card, [k]));
         }
     }
-    if let Some(k) = r.points.iter().position(|p| p.spread.is_some_and(|s| !(1e-4..=1.0).contains(&s))) {
-        let message = format!("the spread of the reading at {} is not from 0.0001 to 1 mm", name(card, k));
+    if let Some(k) = r.points.iter().position(|p| p.spread.is_some_and(|s| !(1e-4..=0.5).contains(&s))) {
+        let message = format!("the spread of the reading at {} is not from 0.0001 to 0.5 mm", name(card, k));
         return Err(placed(Error::new(ErrorKind::Readings, message), card, [k]));
     }
     if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && s >= 0.0)) {
