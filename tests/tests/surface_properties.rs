@@ -1,6 +1,6 @@
 //! What must hold of any height map, on made-up readings.
 
-use evengap::card::{Bed, Card, Method, Outline, Reading, Readings};
+use evengap::card::{Bed, Card, Method, Outline, Print, Reading, Readings};
 use evengap::surface::thin_plate::{Smoothing, ThinPlate};
 use evengap::{ErrorKind, HeightMap, SurfaceKind};
 use nalgebra::{DMatrix, DVector};
@@ -18,12 +18,16 @@ fn card(points: &[[f64; 3]], spread: Option<f64>, right_at: Option<[f64; 2]>) ->
             nozzle_celsius: None,
             spread,
             right_at,
+            predicted: false,
+            unread: Vec::new(),
             points: points
                 .iter()
                 .map(|p| Reading { x: p[0], y: p[1], value: p[2], spread: None, line: None, column: None })
                 .collect(),
         },
         screws: None,
+        print: Print::default(),
+        print: Print::default(),
     }
 }
 
