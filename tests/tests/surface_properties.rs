@@ -27,7 +27,6 @@ fn card(points: &[[f64; 3]], spread: Option<f64>, right_at: Option<[f64; 2]>) ->
         },
         screws: None,
         print: Print::default(),
-        print: Print::default(),
     }
 }
 
