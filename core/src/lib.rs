@@ -35,6 +35,7 @@
 //! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
+//! | [`check`] | what a toolpath does over the bed: the gap along its path |
 //! | [`draw`] | the contour plan as SVG |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
@@ -45,6 +46,7 @@
 mod error;
 
 pub mod card;
+pub mod check;
 pub mod draw;
 pub mod follow;
 pub mod shape;

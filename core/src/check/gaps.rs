@@ -1,0 +1,403 @@
+//! The gap between nozzle and bed along the filament that a toolpath lays, layer by layer.
+//!
+//! At (x, y) the nozzle's commanded Z less the bed's height h(x, y) is the gap. The slicer meant the gap to be the Z that
+//! it wrote, on a bed that is flat at 0. The *deviation* is the one less the other, mm: positive is too far from the bed,
+//! negative too near.
+//!
+//! In a toolpath that was rewritten the slicer's Z is no longer written down. It is found again by undoing the definition
+//! Z = z + w(z) h(x, y) + shift ([`GapOptions::taper`], [`GapOptions::shift`]), and is then set to the nearest of
+//! [`GapOptions::layers`], the layers of the original, where these are given: a fault in the rewriting is not undone
+//! with it.
+//!
+//! A *layer* is what is laid within 0.04 mm above one Z, whenever it is laid; the first layer is the lowest. (Thinner layers
+//! than 0.05 mm are not usual: common practice, no source.) Only moves that push filament while they travel in XY count,
+//! and only where X, Y and Z are known.
+
+use crate::surface::sheet::Sheet;
+use crate::toolpath::lines::{Lines, Piece};
+use crate::toolpath::words::{Kind, Line};
+use crate::toolpath::{Move, Reader, Reading, Step};
+use crate::{Error, HeightMap};
+
+/// Within which gaps the first layer sticks, as shares of the gap that the slicer meant.
+///
+/// Default 0.7 to 1.3: common practice, no source. A tighter window is safer.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Window {
+    /// Below this share of the gap meant the nozzle scrapes or plugs.
+    pub near: f64,
+    /// Above this share the filament does not stick.
+    pub far: f64,
+}
+
+impl Default for Window {
+    fn default() -> Self {
+        Window { near: 0.7, far: 1.3 }
+    }
+}
+
+/// How to look.
+#[derive(Debug, Clone, Default)]
+pub struct GapOptions {
+    /// How the toolpath is read: see [`Reading`].
+    pub reading: Reading,
+    /// Where the first layer sticks.
+    pub window: Window,
+    /// The taper the file was rewritten with, `[from, to]` mm; two infinities for one that follows the bed all the way
+    /// up; `None` for a file that was not rewritten.
+    pub taper: Option<[f64; 2]>,
+    /// The shift that it was rewritten with, mm.
+    pub shift: f64,
+    /// The Z of the original's layers, mm, ascending: see the [module](self).
+    pub layers: Vec<f64>,
+    /// The layer whose path is kept for drawing, by its Z, mm: all that lies within 0.04 mm above it. An infinity of minus
+    /// sign keeps the lowest.
+    pub keep: Option<f64>,
+    /// At most so many points of it are kept; 0: 2 million.
+    pub most_kept: usize,
+}
+
+/// Lengths of path, mm.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+pub struct Shares {
+    /// All of it.
+    pub all: f64,
+    /// The gap is within the window.
+    pub right: f64,
+    /// Nearer to the bed than the window allows.
+    pub near: f64,
+    /// Further from the bed than the window allows.
+    pub far: f64,
+    /// Outside the rectangle that the readings bound, where the map holds the height of its edge.
+    pub unmeasured: f64,
+}
+
+/// One layer.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Layer {
+    /// Its Z as sliced, mm.
+    pub z: f64,
+    /// The first line that lays filament in it, from 1.
+    pub line: u64,
+    /// Its path by length, mm. The window is that of a first layer: above it only `all` and `unmeasured` tell something.
+    pub path: Shares,
+    /// The least deviation, mm.
+    pub nearest: Deviation,
+    /// The largest deviation, mm.
+    pub farthest: Deviation,
+}
+
+/// A deviation and where it is.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Deviation {
+    /// The gap less the gap meant, mm.
+    pub deviation: f64,
+    /// X, mm.
+    pub x: f64,
+    /// Y, mm.
+    pub y: f64,
+    /// The line, from 1.
+    pub line: u64,
+}
+
+/// The path of one layer for drawing.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct KeptPath {
+    /// x, y and deviation, mm, of each point, one after another.
+    pub points: Vec<[f64; 3]>,
+    /// Where in `points` each stroke begins.
+    pub strokes: Vec<usize>,
+    /// Whether there was more than could be kept.
+    pub cut: bool,
+}
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct GapReport {
+    /// The layers, lowest first.
+    pub layers: Vec<Layer>,
+    /// The kept path.
+    pub kept: KeptPath,
+    /// Lines read.
+    pub lines: u64,
+    /// Moves read.
+    pub moves: u64,
+}
+
+impl GapReport {
+    /// The lowest layer, if any filament is laid where the position is known.
+    #[must_use]
+    pub fn first_layer(&self) -> Option<&Layer> {
+        self.layers.first()
+    }
+}
+
+/// So far above a layer's Z, mm, its filament may lie.
+const THICK: f64 = 0.04;
+/// Longest stretch that is judged by its middle, mm.
+const STRETCH: f64 = 1.0;
+/// Points of the kept path lie no further apart than this, mm.
+const STRIDE: f64 = 2.0;
+
+/// Takes the bytes of a toolpath in chunks of any size; [`Gaps::finish`] tells what was found. Memory grows with the number
+/// of layers (and the path kept), not with the toolpath.
+///
+/// ```
+/// use evengap::check::{GapOptions, Gaps};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0\n\
+/// #   points = [[0, 0, 0], [200, 0, 0.2], [0, 200, 0]]\n").unwrap();
+/// // This bed rises by 0.2 mm from left to right.
+/// let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// let mut gaps = Gaps::new(&map, GapOptions::default());
+/// gaps.push(b"G1 X0 Y100 Z0.2\nG1 X200 E10\n")?;
+/// let report = gaps.finish()?;
+/// let first = report.first_layer().unwrap();
+/// // Right where the bed is less than 30 % of 0.2 mm high: over the first 60 of 200 mm.
+/// assert_eq!((first.path.right, first.path.near), (60.0, 140.0));
+/// # Ok::<(), evengap::Error>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct Gaps {
+    lines: Lines,
+    line: Line,
+    look: Look,
+}
+
+/// Everything but the cutting into lines.
+#[derive(Debug, Clone)]
+struct Look {
+    reader: Reader,
+    sheet: Sheet,
+    options: GapOptions,
+    report: GapReport,
+    /// Where the last kept stroke ended, and the layer that it was in.
+    pen: Option<[f64; 2]>,
+    /// The layer of the last move, an index into the report's.
+    last: usize,
+}
+
+impl Gaps {
+    /// Prepares to look at a toolpath over this bed.
+    #[must_use]
+    pub fn new(map: &HeightMap, options: GapOptions) -> Self {
+        let look = Look {
+            reader: Reader::new(options.reading),
+            sheet: Sheet::of(map),
+            options,
+            report: GapReport::default(),
+            pen: None,
+            last: 0,
+        };
+        Gaps { lines: Lines::default(), line: Line::default(), look }
+    }
+
+    /// Takes the next bytes.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Toolpath`](crate::ErrorKind::Toolpath) and [`ErrorKind::Refused`](crate::ErrorKind::Refused), with line
+    /// and column, as the reader has them.
+    pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
+        let Gaps { lines, line, look } = self;
+        lines.push(bytes, |piece| look.take(piece, line))
+    }
+
+    /// The toolpath has ended.
+    ///
+    /// # Errors
+    /// As [`Gaps::push`], for a last line without its ending.
+    pub fn finish(self) -> Result<GapReport, Error> {
+        let Gaps { mut lines, mut line, mut look } = self;
+        lines.finish(|piece| look.take(piece, &mut line))?;
+        Ok(look.report)
+    }
+
+    /// Lines read so far.
+    #[must_use]
+    pub fn lines_read(&self) -> u64 {
+        self.look.report.lines
+    }
+}
+
+impl Look {
+    fn take(&mut self, piece: Piece<'_>, line: &mut Line) -> Result<(), Error> {
+        match piece {
+            Piece::Line(bytes, _) => {
+                self.report.lines += 1;
+                line.read(bytes);
+                if line.kind == Kind::Blank {
+                    return Ok(());
+                }
+                let e_word = line.has(b'E');
+                if self.reader.read(line, bytes, self.report.lines)? == Step::Move {
+                    self.report.moves += 1;
+                    let m = *self.reader.last_move();
+                    let pushes = e_word && m.e_delta() > 0.0;
+                    if pushes && m.known() && m.travels() {
+                        self.lay(&Way::of(&m));
+                    } else if m.travels() {
+                        self.pen = None;
+                    }
+                }
+                Ok(())
+            }
+            // A line that is too long to hold cannot move an axis: the rewriter refuses those that might.
+            Piece::LongStart(_) => {
+                self.report.lines += 1;
+                Ok(())
+            }
+            Piece::LongMore(_) | Piece::LongEnd(_) => Ok(()),
+        }
+    }
+
+    /// The slicer's Z behind a commanded one over a bed of height `h`: the definition undone.
+    fn sliced(&self, z: f64, h: f64) -> f64 {
+        let Some([from, to]) = self.options.taper else { return z };
+        let lower = z - h - self.options.shift;
+        let z = if lower <= from {
+            lower
+        } else {
+            // z' = z + h (to - z) / (to - from) + shift, solved for z; a taper's slope is less than 1.
+            let share = h / (to - from);
+            let inner = (z - self.options.shift - share * to) / (1.0 - share);
+            if inner < to { inner } else { z - self.options.shift }
+        };
+        let layers = &self.options.layers;
+        let after = layers.partition_point(|l| *l < z);
+        let near = [after.wrapping_sub(1), after].into_iter().filter_map(|i| layers.get(i).copied());
+        near.min_by(|a, b| (a - z).abs().total_cmp(&(b - z).abs())).unwrap_or(z)
+    }
+
+    /// Filament is laid along a way.
+    fn lay(&mut self, way: &Way) {
+        let line = self.report.lines;
+        let pieces = pieces(way.length, STRETCH);
+        let piece = way.length / f64::from(pieces);
+        let [x0, y0, x1, y1] = self.sheet.rect();
+        let mut keep = false;
+        for i in 0..pieces {
+            let t = (f64::from(i) + 0.5) / f64::from(pieces);
+            let ([x, y], z) = way.at(t);
+            let h = self.sheet.height(x, y);
+            let meant = self.sliced(z, h);
+            let deviation = z - h - meant;
+            let index = self.layer(meant, line);
+            let window = self.options.window;
+            let layer = &mut self.report.layers[index];
+            let path = &mut layer.path;
+            path.all += piece;
+            if meant + deviation < window.near * meant {
+                path.near += piece;
+            } else if meant + deviation > window.far * meant {
+                path.far += piece;
+            } else {
+                path.right += piece;
+            }
+            if x < x0 || x > x1 || y < y0 || y > y1 {
+                path.unmeasured += piece;
+            }
+            let here = Deviation { deviation, x, y, line };
+            if deviation < layer.nearest.deviation {
+                layer.nearest = here;
+            }
+            if deviation > layer.farthest.deviation {
+                layer.farthest = here;
+            }
+            keep |= self.options.keep.is_some_and(|k| {
+                let base = if k == f64::NEG_INFINITY { self.report.layers[0].z } else { k };
+                meant >= base - 1e-6 && meant <= base + THICK
+            });
+        }
+        if keep { self.draw(way) } else { self.pen = None }
+    }
+
+    /// The layer of a Z, made when it is new.
+    fn layer(&mut self, z: f64, line: u64) -> usize {
+        const SLACK: f64 = 1e-6;
+        let holds = |l: &Layer| z >= l.z - SLACK && z <= l.z + THICK;
+        if self.report.layers.get(self.last).is_some_and(holds) {
+            return self.last;
+        }
+        let after = self.report.layers.partition_point(|l| l.z <= z + SLACK);
+        if let Some(below) = after.checked_sub(1)
+            && holds(&self.report.layers[below])
+        {
+            self.last = below;
+            return below;
+        }
+        let none = |deviation| Deviation { deviation, x: f64::NAN, y: f64::NAN, line };
+        let layer =
+            Layer { z, line, path: Shares::default(), nearest: none(f64::INFINITY), farthest: none(f64::NEG_INFINITY) };
+        if after == 0 && self.options.keep == Some(f64::NEG_INFINITY) {
+            // What was thought the lowest is not: its path goes.
+            self.report.kept = KeptPath::default();
+            self.pen = None;
+        }
+        self.report.layers.insert(after, layer);
+        self.last = after;
+        after
+    }
+
+    fn draw(&mut self, way: &Way) {
+        let most = if self.options.most_kept == 0 { 2_000_000 } else { self.options.most_kept };
+        let from = way.at(0.0).0;
+        let joins = self.pen.is_some_and(|[x, y]| (x - from[0]).abs() < 1e-6 && (y - from[1]).abs() < 1e-6);
+        let pieces = pieces(way.length, STRIDE);
+        let kept = &self.report.kept;
+        if kept.points.len() + pieces as usize + 1 > most {
+            self.report.kept.cut = true;
+            self.pen = None;
+            return;
+        }
+        if !joins {
+            let start = self.report.kept.points.len();
+            self.report.kept.strokes.push(start);
+        }
+        for i in u32::from(joins)..=pieces {
+            let ([x, y], z) = way.at(f64::from(i) / f64::from(pieces));
+            let h = self.sheet.height(x, y);
+            self.report.kept.points.push([x, y, z - h - self.sliced(z, h)]);
+        }
+        self.pen = Some(way.at(1.0).0);
+    }
+}
+
+/// Pieces of at most `most` mm that make up a length, one at least.
+fn pieces(length: f64, most: f64) -> u32 {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
+    let count = (length / most).ceil().clamp(1.0, 1e5) as u32;
+    count
+}
+
+/// The way of a move by its share of the length.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    m: Move,
+    length: f64,
+}
+
+impl Way {
+    fn of(m: &Move) -> Way {
+        let [dx, dy] = [0, 1].map(|n| m.after[n].place() - m.before[n].place());
+        let length = match m.arc {
+            Some(arc) => arc.sweep.abs() * 0.5 * (arc.radii[0] + arc.radii[1]),
+            None => libm::hypot(dx, dy),
+        };
+        Way { m: *m, length }
+    }
+
+    fn at(&self, t: f64) -> ([f64; 2], f64) {
+        let [x, y, z] = [0, 1, 2].map(|n| {
+            let (a, b) = (self.m.before[n].place(), self.m.after[n].place());
+            if t >= 1.0 { b } else { a + (b - a) * t }
+        });
+        match self.m.arc {
+            Some(arc) if t > 0.0 && t < 1.0 => {
+                let r = arc.radii[0] + (arc.radii[1] - arc.radii[0]) * t;
+                let (sin, cos) = libm::sincos(arc.start + arc.sweep * t);
+                ([arc.centre[0] + r * cos, arc.centre[1] + r * sin], z)
+            }
+            _ => ([x, y], z),
+        }
+    }
+}

@@ -1,0 +1,8 @@
+//! What a toolpath does over a bed: the gap along the path, before it is printed.
+//!
+//! This reads toolpaths with the same [reader](crate::toolpath) as the rewriter and shares nothing else with it: what
+//! checks must not trust what it checks.
+
+pub mod gaps;
+
+pub use gaps::{GapOptions, GapReport, Gaps, KeptPath, Layer, Shares, Window};
