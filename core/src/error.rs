@@ -4,6 +4,7 @@ use core::fmt;
 
 /// A place in the text or toolpath that was given: both numbers count from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Place {
     /// Line, counted from 1.
     pub line: u64,
@@ -13,6 +14,7 @@ pub struct Place {
 
 /// What sort of fault an [`Error`] tells of, so that a program can choose what to do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum ErrorKind {

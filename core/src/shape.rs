@@ -32,6 +32,7 @@ use crate::surface::thin_plate::{LeftOut, Smoothing, ThinPlate};
 
 /// The bed in numbers. All lengths are mm.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Shape {
     /// The lowest reading.
     pub lowest: Spot,
@@ -51,6 +52,7 @@ pub struct Shape {
 
 /// A place and its height.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Spot {
     /// X on the bed, mm.
     pub x: f64,
@@ -64,6 +66,7 @@ pub struct Spot {
 
 /// The best plane through the readings (least squares).
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Tilt {
     /// dh/dx and dh/dy, mm per mm.
     pub slope: [f64; 2],
@@ -79,6 +82,7 @@ pub struct Tilt {
 
 /// What is left of the readings when the best plane is taken off.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Bend {
     /// Highest minus lowest of what is left, mm.
     pub range: f64,
@@ -100,6 +104,7 @@ pub struct Bend {
 
 /// A reading against what the others say of its place: the leave-one-out error of the thin-plate surface with the card's spread.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Check {
     /// X on the bed, mm.
     pub x: f64,
@@ -134,6 +139,7 @@ pub struct Check {
 /// or 49. A reading wrong by 0.45 mm was found, and nothing else, on 44 beds in 100 with nine readings and on 99 in 100 with
 /// sixteen; one wrong by 0.2 mm on 88 in 100 with twenty-five.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Outlier {
     /// Its number on the card, from 0.
     pub index: usize,

@@ -1,5 +1,7 @@
 //! Plans of the bed as SVG, drawn as a land surveyor draws ground: contours, spot heights, orientation, scale and a title block.
 //!
+//! [`isolines`] gives the same lines of equal height as polylines, for those who draw themselves.
+//!
 //! [`plan`] goes one way: heights on a grid and the lines of equal height (mm), then places on the sheet, then SVG. Looks live in
 //! one module, geometry in others. The document is self-contained: no style sheet, script, font or link, one clip path whose name
 //! holds the card's digest, so that several plans can stand on one page.
@@ -8,6 +10,7 @@ mod contours;
 mod edge;
 mod frame;
 mod ground;
+mod isolines;
 mod legend;
 mod levels;
 mod page;
@@ -20,13 +23,18 @@ use crate::card::Card;
 use crate::surface::HeightMap;
 use contours::{Contour, Grid};
 use edge::Edge;
+pub use isolines::{Isoline, Isolines, isolines};
 use levels::Levels;
 use page::Page;
 use std::collections::BTreeMap;
 use svg::Svg;
 
 /// How a plan is drawn.
-#[derive(Debug, Clone, Copy, PartialEq)]
+///
+/// With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 pub struct PlanOptions {
     /// Width of the picture in pixels, 200 to 10 000 (what is outside is set to the nearer end). The height follows.
     pub width: f64,

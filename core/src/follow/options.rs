@@ -5,7 +5,11 @@ use crate::toolpath::EMode;
 use crate::{Error, ErrorKind};
 
 /// How to rewrite. [`Default`] is the brief's contract: taper `auto`, 0.005 mm, flow on, floor 0.
-#[derive(Debug, Clone, Copy, PartialEq)]
+///
+/// With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct Options {
     /// Over which Z the compensation dies out.
@@ -29,7 +33,9 @@ pub struct Options {
 }
 
 /// What the brief refuses unless told otherwise.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct Allow {
     /// Motion that is not understood passes as it is; the axes it names are unknown afterwards.

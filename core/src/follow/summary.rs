@@ -4,6 +4,7 @@ use serde::Serialize;
 
 /// The summary that [`Rewriter::finish`](super::Rewriter::finish) returns.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 #[non_exhaustive]
 pub struct Summary {
     /// Lines read.
@@ -36,6 +37,7 @@ pub struct Summary {
 
 /// An offset and where it was commanded.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Offset {
     /// mm, up positive.
     pub offset: f64,
@@ -49,6 +51,7 @@ pub struct Offset {
 
 /// Lines that passed although they were not understood.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct NotUnderstood {
     /// How many.
     pub count: u64,
@@ -58,6 +61,7 @@ pub struct NotUnderstood {
 
 /// Something that a person should know.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Warning {
     /// What.
     pub kind: WarningKind,
@@ -71,6 +75,7 @@ pub struct Warning {
 
 /// What a warning is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum WarningKind {

@@ -4,8 +4,9 @@ use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind};
 
 /// Over which Z the compensation dies out.
-#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Taper {
     /// From 0.5 mm to the smallest Z at which no layer's thickness changes by more than 5 % anywhere on the bed.
     #[default]

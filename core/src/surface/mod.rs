@@ -49,7 +49,8 @@ use thin_plate::{ON_ONE_LINE, Smoothing, ThinPlate, fit_places, too_many};
 pub const CONTRADICTION: f64 = 6.0;
 
 /// Which surface passes through the readings.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum SurfaceKind {
     /// r^2 ln r with an affine part (Duchon 1977).
@@ -83,6 +84,7 @@ pub(crate) enum Form {
 
 /// A reading as the map has it.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct MapReading {
     /// X on the bed, mm: the nozzle's, or the plunger's for `dial`.
     pub x: f64,
@@ -102,6 +104,7 @@ pub struct MapReading {
 
 /// How a thin-plate map smooths.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Smoothed {
     /// The card's spread, mm, from which the amount follows; with spreads for single readings, that of a reading that has none.
     pub spread: f64,

@@ -66,6 +66,7 @@ struct Special {
 
 /// A place on the bed and the height there, mm.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 pub struct Extreme {
     /// X, mm.
     pub x: f64,

@@ -15,7 +15,8 @@ use crate::Error;
 pub const AXES: [u8; 9] = *b"XYZABCUVW";
 
 /// How E words are meant at the start of a file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum EMode {
     /// As positions (M82).

@@ -8,12 +8,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
 use wasm_bindgen_cli_support::Bindgen;
 
-/// Node has no fetch for files: it loads the module at once.
-const NODE: &str = r#"import { readFileSync } from "node:fs";
-import { initSync } from "./evengap.js";
-initSync({ module: readFileSync(new URL("./evengap_bg.wasm", import.meta.url)) });
-export * from "./evengap.js";
-"#;
+/// What is written by hand, in `wasm/js`: it goes into the package as it is.
+const BY_HAND: [&str; 7] = ["index.js", "index.d.ts", "node.js", "error.js", "error.d.ts", "stream.js", "stream.d.ts"];
 
 fn main() -> ExitCode {
     match package() {
@@ -44,8 +40,13 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
         .remove_name_section(true)
         .remove_producers_section(true)
         .generate(&place)?;
-    std::fs::write(place.join("node.js"), NODE)?;
-    std::fs::write(place.join("package.json"), manifest()?)?;
+    for name in BY_HAND {
+        std::fs::copy(wasm.join("js").join(name), place.join(name))?;
+    }
+    // The version is the workspace's: it stands in one place.
+    let manifest = std::fs::read_to_string(wasm.join("js/package.json"))?;
+    std::fs::write(place.join("package.json"), manifest.replace("VERSION", env!("CARGO_PKG_VERSION")))?;
+    std::fs::copy(wasm.join("README.md"), place.join("README.md"))?;
     for licence in ["LICENSE-MIT", "LICENSE-APACHE"] {
         std::fs::copy(wasm.join("..").join(licence), place.join(licence))?;
     }
@@ -75,20 +76,4 @@ fn compile(wasm: &Path) -> Result<PathBuf, Box<dyn Error>> {
         }
     }
     Err("the build made no module".into())
-}
-
-fn manifest() -> Result<String, serde_json::Error> {
-    let entry = serde_json::json!({ "types": "./evengap.d.ts", "node": "./node.js", "default": "./evengap.js" });
-    let manifest = serde_json::json!({
-        "name": "evengap",
-        "version": env!("CARGO_PKG_VERSION"),
-        "description": "Height maps from hand-taken bed readings, and sliced toolpaths rewritten to follow them",
-        "license": "MIT OR Apache-2.0",
-        "type": "module",
-        "sideEffects": false,
-        "types": "./evengap.d.ts",
-        "exports": { ".": entry, "./evengap_bg.wasm": "./evengap_bg.wasm", "./package.json": "./package.json" },
-        "files": ["evengap.js", "evengap.d.ts", "evengap_bg.wasm", "evengap_bg.wasm.d.ts", "node.js"],
-    });
-    Ok(serde_json::to_string_pretty(&manifest)? + "\n")
 }

@@ -1,0 +1,102 @@
+//! Errors, options and results across the border.
+
+use evengap::{ErrorKind, Place};
+use js_sys::{ArrayBuffer, JSON, Reflect, Uint8Array};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use tsify::Tsify;
+use wasm_bindgen::prelude::*;
+
+/// The JavaScript form of an engine's type, by its name in TypeScript.
+pub(crate) type Js<T> = <T as Tsify>::JsType;
+
+/// What an `EvengapError` holds, as a plain object: it can be sent between a page and its Workers, and a new
+/// `EvengapError` made of it there.
+#[derive(Debug, Serialize, Tsify)]
+#[tsify(missing_as_null)]
+pub(crate) struct Fault<'a> {
+    /// The sort of fault.
+    kind: ErrorKind,
+    /// What is wrong, in one line without its place.
+    message: &'a str,
+    /// What to do about it, where that is known.
+    help: Option<&'a str>,
+    /// The places that the message speaks of, lines and columns counted from 1: in the card's text or CSV, or in the
+    /// toolpath. Empty where none is known.
+    places: &'a [Place],
+}
+
+#[wasm_bindgen(raw_module = "./error.js")]
+extern "C" {
+    /// The package's class of errors: see `js/error.js`.
+    type EvengapError;
+
+    #[wasm_bindgen(constructor)]
+    fn new(fault: &JsValue) -> EvengapError;
+}
+
+/// The engine's error, to be thrown.
+#[expect(clippy::needless_pass_by_value, reason = "the end of every error that is mapped")]
+pub(crate) fn thrown(error: evengap::Error) -> JsValue {
+    fault(&Fault { kind: error.kind(), message: error.message(), help: error.help(), places: error.places() })
+}
+
+fn fault(fault: &Fault<'_>) -> JsValue {
+    match plain(fault) {
+        Ok(plain) => EvengapError::new(&plain).into(),
+        Err(e) => e,
+    }
+}
+
+/// A value as the plain object that `--json` would have printed.
+fn plain<T: Serialize>(value: &T) -> Result<JsValue, JsValue> {
+    let text = serde_json::to_string(value).map_err(|e| js_sys::Error::new(&e.to_string()))?;
+    JSON::parse(&text)
+}
+
+/// A result as a plain object, typed.
+pub(crate) fn result<T: Serialize + Tsify>(value: &T) -> Result<Js<T>, JsValue> {
+    Ok(plain(value)?.unchecked_into())
+}
+
+/// A list of results.
+pub(crate) fn list<T: Serialize>(values: &[T]) -> Result<JsValue, JsValue> {
+    plain(&values)
+}
+
+/// Options: a plain object; what is left out, or `undefined`, has its default.
+pub(crate) fn options<T: DeserializeOwned + Default + Tsify>(given: Option<Js<T>>) -> Result<T, JsValue> {
+    let Some(given) = given else { return Ok(T::default()) };
+    let given: JsValue = given.into();
+    let text = match JSON::stringify(&given).ok().and_then(|text| text.as_string()) {
+        Some(text) => text,
+        None => "a value that is not plain data".to_owned(),
+    };
+    serde_json::from_str(&text).map_err(|e| {
+        // The place is in a text that nobody sees.
+        let message = e.to_string();
+        let message = message.rsplit_once(" at line ").map_or(message.as_str(), |(message, _)| message);
+        let message = format!("the options cannot be used: {message}");
+        fault(&Fault { kind: ErrorKind::Options, message: &message, help: None, places: &[] })
+    })
+}
+
+/// Copies bytes in. Any view of a buffer will do, also one from another window.
+pub(crate) fn bytes(given: &JsValue, into: &mut Vec<u8>) -> Result<(), JsValue> {
+    if !ArrayBuffer::is_view(given) {
+        return Err(js_sys::TypeError::new("a toolpath is given as bytes: a Uint8Array").into());
+    }
+    let field = |name: &str| Reflect::get(given, &name.into());
+    let number = |name: &str| field(name).map(|n| n.as_f64().map_or(0, whole));
+    let view =
+        Uint8Array::new_with_byte_offset_and_length(&field("buffer")?, number("byteOffset")?, number("byteLength")?);
+    into.resize(view.length() as usize, 0);
+    view.copy_to(into);
+    Ok(())
+}
+
+/// A count from JavaScript, as exact as it was.
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a whole number of at most 32 bits there")]
+fn whole(n: f64) -> u32 {
+    n as u32
+}
