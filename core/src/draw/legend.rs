@@ -88,8 +88,11 @@ fn strip(svg: &mut Svg, survey: &Survey<'_>, top: f64) {
         .num("stroke-width", 1.0)
         .end();
     svg.tag("g").num("font-size", style::SMALL).attr("fill", style::QUIET).open();
-    svg.tag("text").nums(&[("x", MARGIN), ("y", top - 8.0)]).text("lower");
-    svg.tag("text").nums(&[("x", WIDTH - MARGIN), ("y", top - 8.0)]).attr("text-anchor", "end").text("higher, mm");
+    svg.tag("text").nums(&[("x", MARGIN), ("y", top - 8.0)]).text(survey.subject.ends()[0]);
+    svg.tag("text")
+        .nums(&[("x", WIDTH - MARGIN), ("y", top - 8.0)])
+        .attr("text-anchor", "end")
+        .text(survey.subject.ends()[1]);
     svg.close();
 }
 
@@ -114,7 +117,7 @@ fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64, left_out: usize) {
         list.push((Sign::Line(Weight::Index), "every fifth contour"));
     }
     if has(super::levels::Levels::is_zero) {
-        list.push((Sign::Line(Weight::Zero), "height 0"));
+        list.push((Sign::Line(Weight::Zero), survey.subject.zero()));
     }
     if levels.len() > 0 && !survey.reads_to_the_edge() {
         list.push((Sign::Beyond, "beyond the readings"));

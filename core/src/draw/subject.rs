@@ -105,6 +105,22 @@ impl Subject<'_> {
         }
     }
 
+    /// What the line of 0 is.
+    pub(super) fn zero(&self) -> &'static str {
+        match self {
+            Subject::Change { .. } => "no change",
+            _ => "height 0",
+        }
+    }
+
+    /// What the ends of the tints mean.
+    pub(super) fn ends(&self) -> [&'static str; 2] {
+        match self {
+            Subject::Change { .. } => ["fell", "rose, mm"],
+            _ => ["lower", "higher, mm"],
+        }
+    }
+
     pub(super) fn turns(&self) -> Option<&[ScrewTurn]> {
         match self {
             Subject::Screws(tram) => Some(&tram.screws),

@@ -40,7 +40,7 @@ pub(super) fn place(
                 let width = lines.iter().map(|l| style::text_width(l, style::SMALL)).fold(0.0, f64::max);
                 #[expect(clippy::cast_precision_loss, reason = "three lines at most")]
                 let size = [width + 4.0, LINE * lines.len() as f64];
-                centre = taken.beside(at, size, ROOM, covers);
+                centre = taken.beside(at, size, ROOM + 1.0, covers);
                 if centre.is_some() {
                     break;
                 }
