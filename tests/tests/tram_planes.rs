@@ -191,7 +191,8 @@ fn bed_points() -> impl Strategy<Value = Vec<[f64; 3]>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: ProptestConfig::default().cases.min(2000), ..ProptestConfig::default() })]
+    // Rough random beds are the slowest there are for the height map: fewer of them than usual.
+    #![proptest_config(ProptestConfig { cases: ProptestConfig::default().cases / 8, ..ProptestConfig::default() })]
 
     /// The smallest range is the interior-point solver's, within what that one promises, and no more than that of least squares.
     #[test]

@@ -280,7 +280,9 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let readings =
         readings.map(|(r, after)| Mended { x: r.x, y: r.y, before_mm: r.height, after_mm: *after }).collect();
     let mut screws = turns;
-    screws.sort_by(|a, b| b.raise_mm.abs().total_cmp(&a.raise_mm.abs()));
+    // A millionth of a millimetre is rounding and orders nothing.
+    let size = |s: &ScrewTurn| (s.raise_mm.abs() * 1e6).round();
+    screws.sort_by(|a, b| size(b).total_cmp(&size(a)));
     Ok(Tram {
         screws,
         fit: options.fit,
