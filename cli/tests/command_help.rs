@@ -16,6 +16,8 @@ fn help_is_as_written_down() {
     assert_data_eq!(help(&["--help"]), file!["help/evengap.txt"]);
     assert_data_eq!(help(&["map", "--help"]), file!["help/map.txt"]);
     assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
+    assert_data_eq!(help(&["tram", "--help"]), file!["help/tram.txt"]);
+    assert_data_eq!(help(&["compare", "--help"]), file!["help/compare.txt"]);
 }
 
 #[test]
@@ -38,6 +40,10 @@ fn wrong_usage_is_status_2() {
     for args in [
         &["mop", "bed.toml"][..],
         &["map"],
+        &["tram"],
+        &["tram", "bed.toml", "--stop-below", "-1"],
+        &["tram", "bed.toml", "--fit", "best"],
+        &["compare", "bed.toml"],
         &["map", "bed.toml", "--wrong"],
         &["map", "bed.toml", "--picture", "bed.jpg"],
         &["map", "bed.toml", "--surface", "cubic"],
