@@ -19,7 +19,7 @@ at = { "front left" = [20, 20], "front right" = [180, 20], "back left" = [20, 18
 "#;
 
 fn json(text: &str) -> serde_json::Value {
-    serde_json::from_str(text).unwrap()
+    serde_json::from_str(text).expect("JSON")
 }
 
 #[test]

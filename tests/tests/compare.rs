@@ -1,4 +1,5 @@
 //! What changed between cards: known changes come back, through other points and methods; what stands out; levels; drift.
+#![allow(clippy::unwrap_used, clippy::float_cmp, reason = "tests: exact places, and a failure should be loud")]
 
 use evengap::compare::{BY_CHANCE, Level, difference, drift};
 use evengap::draw::{PlanOptions, difference_plan};

@@ -65,10 +65,9 @@ fn near(what: &str, got: f64, want: f64, tolerance: f64) {
 #[test]
 fn least_squares_as_numpy_has_it() {
     let rows = rows("numpy_planes.csv");
-    let mut cases = 0;
-    while let Some(case) =
-        rows.get(cases..).and_then(|_| Some(cases.to_string())).filter(|c| rows.iter().any(|r| r[0] == *c))
-    {
+    let mut cases: u32 = 0;
+    while rows.iter().any(|r| r[0] == cases.to_string()) {
+        let case = cases.to_string();
         let of = |role: &str| -> Vec<[f64; 4]> {
             let role = rows.iter().filter(|r| r[0] == case && r[1] == role);
             role.map(|r| [2, 3, 4, 5].map(|k| number(&r[k]))).collect()
