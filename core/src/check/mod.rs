@@ -5,4 +5,4 @@
 
 pub mod gaps;
 
-pub use gaps::{GapOptions, GapReport, Gaps, KeptPath, Layer, Shares, Window};
+pub use gaps::{Deviation, Followed, GapOptions, GapReport, Gaps, Keep, KeptPath, Layer, Shares, Window};
