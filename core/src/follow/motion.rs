@@ -174,6 +174,8 @@ impl Work {
     /// Keeps the summary's figures and watches the floor.
     fn account(&mut self, way: &Way, known: bool, vertices: &[Vertex]) {
         let [z0, z1] = way.z;
+        // An offset of less is not written at all.
+        let half = self.place_spelling(true, None).half();
         for (t, offset) in vertices {
             let z = if known { z0 + (z1 - z0) * t } else { z1 };
             let told = z + offset;
@@ -184,7 +186,7 @@ impl Work {
                 let [x, y] = way.path.at(*t);
                 self.summary.largest_offset = Some(Offset { offset: *offset, x, y, line: self.number });
             }
-            if !self.floor.watch(self.number, z, told, self.bed.weight.at(z)) {
+            if offset.abs() > half && !self.floor.watch(self.number, z, told, self.bed.weight.at(z)) {
                 self.output.muted = true;
             }
         }

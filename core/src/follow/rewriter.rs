@@ -2,7 +2,7 @@
 
 use super::bed::Bed;
 use super::compose::{Edits, Source};
-use super::floor::Floor;
+use super::floor::{Floor, Remedy};
 use super::ledger::{Axis, E_DECIMALS, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
 use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
@@ -77,7 +77,7 @@ pub(super) struct FromCard {
     pub(super) bed_celsius: Option<f64>,
     pub(super) nozzle_celsius: Option<f64>,
     pub(super) compared: bool,
-    pitch: Option<f64>,
+    remedy: Remedy,
 }
 
 impl Rewriter {
@@ -126,7 +126,11 @@ impl Rewriter {
                 bed_celsius: card.readings.bed_celsius,
                 nozzle_celsius: card.readings.nozzle_celsius,
                 compared: false,
-                pitch: card.screws.as_ref().map(|s| s.pitch),
+                remedy: Remedy {
+                    pitch: card.screws.as_ref().map(|s| s.pitch),
+                    relative: card.readings.right_at.is_some(),
+                    shift: options.shift,
+                },
             },
             vertices: Vec::new(),
             edits: Vec::new(),
@@ -152,7 +156,7 @@ impl Rewriter {
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work } = self;
         lines.finish(|piece| work.take(piece, &mut line, out))?;
-        if let Some(refusal) = work.floor.refusal(work.card.pitch) {
+        if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
         }
         let Work { mut summary, output, number, .. } = work;
