@@ -100,8 +100,9 @@ impl<'a> Said<'a> {
         let mut want = original.words_but(letters);
         let mut have = self.words_but(letters);
         if !first {
-            want.clear();
-            have.retain(|w| !is_motion(w));
+            // The same motion word, or none.
+            want.retain(is_motion);
+            have.extend(if have.is_empty() { want.clone() } else { Vec::new() });
         }
         if want != have {
             return Some(format!("its other words are `{}` and should be `{}`", show(&have), show(&want)));

@@ -153,6 +153,8 @@ pub(super) struct Walk {
     pushed: f64,
     /// What sums of floats and integrals may be off by, mm of filament.
     loose: f64,
+    /// Half a unit of the last E that was written, mm of filament.
+    half_e: f64,
     lost: bool,
     verdict: Verdict,
 }
@@ -172,6 +174,7 @@ impl Walk {
             exact: 0.0,
             pushed: 0.0,
             loose: 1e-7,
+            half_e: half([E_DECIMALS; 2], 1.0),
             lost: false,
             verdict: Verdict::default(),
         }
@@ -342,7 +345,10 @@ impl Walk {
             );
         }
         let m = *self.rewritten.reader.last_move();
-        self.pushed += if line.has(b'E') { m.e_delta() } else { 0.0 };
+        if line.has(b'E') {
+            self.pushed += m.e_delta();
+            self.half_e = half([E_DECIMALS; 2], self.rewritten.reader.state().unit);
+        }
         let first = current.pieces == 0;
         current.pieces += 1;
         let same = said.is_same(&own);
@@ -395,7 +401,7 @@ impl Walk {
             self.settled = false;
             return Some(true);
         }
-        let allowed = self.options.tolerance + half(Z_DECIMALS, &self.rewritten.reader) + 1e-9;
+        let allowed = self.options.tolerance + half(Z_DECIMALS, self.rewritten.reader.state().unit) + 1e-9;
         let z = [old.before[2].place(), old.after[2].place()];
         let end = [m.after[0].place(), m.after[1].place()];
         let there = (0..2).all(|n| (end[n] - way.to[n]).abs() <= SAME);
@@ -506,10 +512,8 @@ impl Walk {
     fn filament(&mut self, current: &Current, share: f64, at: u64) {
         let whole = current.filament[1];
         let want = current.filament[0] + whole * share;
-        let unit = self.rewritten.reader.state().unit;
         let spelt = if current.way.length > 0.0 && share < 1.0 { OFF_LINE / current.way.length } else { 0.0 };
-        let allowed =
-            0.5 * unit * libm::pow(10.0, -f64::from(E_DECIMALS)) * (1.0 + 1e-6) + self.loose + whole.abs() * spelt;
+        let allowed = self.half_e + self.loose + whole.abs() * spelt;
         let off = (self.pushed - want).abs();
         self.verdict.filament.note(off, current.row.number);
         if off > allowed {
@@ -569,7 +573,9 @@ impl Walk {
         let state = *self.original.reader.state();
         let (old, new) = (state.axes[2], self.rewritten.reader.state().axes[2]);
         let shifts = old.shift - new.shift;
-        if matches!(current.step, Step::SetPosition { .. }) && shifts.abs() > half(Z_DECIMALS, &self.rewritten.reader) {
+        if matches!(current.step, Step::SetPosition { .. })
+            && shifts.abs() > half(Z_DECIMALS, self.rewritten.reader.state().unit)
+        {
             let message = format!("G92 calls Z {:.4} mm more than it is: the compensation is lost", -shifts);
             self.fault(FaultKind::Height, Some(current.row.number), Some(at), message);
         }
@@ -602,7 +608,7 @@ impl Walk {
             return self.lose(FaultKind::Unreadable, &current, row, error.message().to_owned());
         }
         let (want, have) = (current.before.e, self.rewritten.reader.state().e);
-        if (want - have).abs() > 0.5 * current.before.unit * libm::pow(10.0, -f64::from(E_DECIMALS)) {
+        if (want - have).abs() > self.half_e {
             let message = format!("it sets E to {have}, and the original's is {want}");
             self.fault(FaultKind::Filament, Some(current.row.number), Some(row.number), message);
         }
@@ -636,8 +642,8 @@ impl Walk {
     }
 }
 
-fn half(decimals: [i32; 2], reader: &Reader) -> f64 {
-    let unit = reader.state().unit;
+/// Half a unit of the last digit, in mm and in inches, mm.
+fn half(decimals: [i32; 2], unit: f64) -> f64 {
     0.5 * unit * libm::pow(10.0, -f64::from(decimals[usize::from(unit > 1.0)])) * (1.0 + 1e-6)
 }
 
