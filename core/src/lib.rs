@@ -37,6 +37,7 @@
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path |
 //! | [`draw`] | the contour plan as SVG |
+//! | [`plan`] | before the readings: points, their order, the steps of each method |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -49,6 +50,7 @@ pub mod card;
 pub mod check;
 pub mod draw;
 pub mod follow;
+pub mod plan;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
