@@ -19,7 +19,7 @@ pub fn card_text(card: &Card) -> String {
     for line in plain.lines() {
         if line == "points = [" {
             in_points = true;
-            points(card, &mut out);
+            out.push_str(&points_text(card));
         } else if line == "]" && in_points {
             in_points = false;
         } else if !in_points {
@@ -54,7 +54,10 @@ fn comment(card: &Card, line: &str) -> Option<&'static str> {
     })
 }
 
-fn points(card: &Card, out: &mut String) {
+/// The key `points` as it stands in a card's `[readings]`: a comment that helps to fill it in, and a line for each point.
+#[must_use]
+pub fn points_text(card: &Card) -> String {
+    let mut out = String::new();
     let about = about(card.readings.method);
     let example = match card.readings.method {
         Method::Drag => "0.16",
@@ -70,11 +73,11 @@ fn points(card: &Card, out: &mut String) {
     );
     out.push_str(&point_lines(&card.bed, card.readings.all_points()));
     out.push_str("]\n");
+    out
 }
 
 /// A line for each point as it stands in a card's list: numbers in columns, then its number and its place in words.
-#[must_use]
-pub fn point_lines(bed: &Bed, points: impl Iterator<Item = Point>) -> String {
+fn point_lines(bed: &Bed, points: impl Iterator<Item = Point>) -> String {
     let rows: Vec<(Vec<String>, [f64; 2])> = points
         .map(|p| match p {
             Point::Read(r) => ([Some(r.x), Some(r.y), Some(r.value), r.spread], [r.x, r.y]),

@@ -27,12 +27,14 @@ mod blank;
 mod method;
 mod order;
 mod points;
+mod value;
 mod words;
 
-pub use blank::{card_text, point_lines};
+pub use blank::{card_text, points_text};
 pub use method::{About, CAUTIONS, METHODS, about, steps};
 pub use order::{travel_length, visiting_order};
 pub use points::{Choice, LeftOut, MAX_SIDE, Room, USUAL_CLEARANCE, USUAL_MARGIN, Why, given, grid, left_out};
+pub use value::{ABSURD, doubt, value_from_text};
 pub use words::place_in_words;
 
 use crate::Error;
