@@ -100,7 +100,7 @@ fn after_help() -> String {
     text.push_str(
         "\nPoints are numbered in the order of the visit, which travels little. A point that the card lists as [x, y] is still \
          to be read; its reading becomes the third number. Readings already taken are kept where they are among the new points; \
-         where they are not, nothing is written without --keep or --replace.\n\nExamples:
+         those taken within 1.5 mm of one count; where they are not, nothing is written without --keep or --replace.\n\nExamples:
   evengap plan --bed-x 0..235 --bed-y 0..235 --method drag --sheet 0.1 --bed-celsius 60 -o bed.toml
   evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
   evengap plan bed.toml --ask
@@ -192,8 +192,8 @@ fn lay_out(args: &Args, draft: &mut Draft) -> Result<Option<Vec<LeftOut>>, Failu
     Ok(Some(planned.left_out))
 }
 
-/// A reading is of a planned point when it is this near, mm.
-const SAME: f64 = 0.05;
+/// A reading stands for a planned point when it was taken this near, mm: no bed bends noticeably over it. The reading keeps its place.
+const NEAR: f64 = 1.5;
 
 /// The planned points, with the readings that the card has already of them.
 fn with_old_readings(args: &Args, draft: &Draft, planned: &Card) -> Result<Vec<Point>, Failure> {
@@ -203,9 +203,11 @@ fn with_old_readings(args: &Args, draft: &Draft, planned: &Card) -> Result<Vec<P
     }
     let mut homeless = Vec::new();
     for old in &draft.card().readings.points {
-        let place = points
-            .iter_mut()
-            .find(|p| matches!(p, Point::Unread(u) if (u.x - old.x).abs() <= SAME && (u.y - old.y).abs() <= SAME));
+        let away = |p: &Point| match p {
+            Point::Unread(u) => (u.x - old.x).hypot(u.y - old.y),
+            Point::Read(_) => f64::INFINITY,
+        };
+        let place = (points.iter_mut()).min_by(|a, b| away(a).total_cmp(&away(b))).filter(|p| away(p) <= NEAR);
         match place {
             Some(place) => *place = Point::Read(*old),
             None => homeless.push(*old),

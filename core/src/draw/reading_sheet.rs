@@ -43,7 +43,7 @@ const LINE: f64 = 20.5;
 /// Room that the footer takes, with its ruler.
 const FOOT: f64 = 58.0;
 /// Where the bed's drawing begins.
-const BED_TOP: f64 = 108.0;
+const BED_TOP: f64 = 116.0;
 /// Left for the figures of the Y axis, right for air.
 const SIDES: [f64; 2] = [84.0, 24.0];
 /// Boxes for readings: columns on a page, a row's height.
@@ -245,7 +245,18 @@ impl<'a> Sheet<'a> {
             taken.take(Area::upright(page.at([screw.x, screw.y]), 2.0 * SCREW_ROOM, 2.0 * SCREW_ROOM));
         }
         let lines: Vec<Area> = places.windows(2).map(|pair| Area::piece(pair[0], pair[1])).collect();
-        let covers = |area: &Area| lines.iter().filter(|l| l.meets(area)).count();
+        let corner = |x: f64, y: f64| page.at([x, y]);
+        let keep_outs: Vec<Area> = (self.card.bed.keep_out.iter())
+            .map(|[x0, y0, x1, y1]| {
+                (corner(0.5 * (x0 + x1), 0.5 * (y0 + y1)), (x1 - x0) * page.scale, (y1 - y0) * page.scale)
+            })
+            .map(|(centre, width, depth)| Area::upright(centre, width, depth))
+            .collect();
+        // A number on a hatching cannot be read; on a line it can.
+        let covers = |area: &Area| {
+            let over = |areas: &[Area]| areas.iter().filter(|l| l.meets(area)).count();
+            over(&lines).min(9) + 10 * over(&keep_outs)
+        };
         let near_screw = |at: [f64; 2]| {
             screws.iter().map(|s| page.at([s.x, s.y])).any(|s| libm::hypot(s[0] - at[0], s[1] - at[1]) < SCREW_ROOM)
         };
@@ -293,16 +304,8 @@ impl<'a> Sheet<'a> {
         for (step, number) in steps(&self.card.readings).iter().zip(1_usize..) {
             block.item(&format!("{number}."), step);
         }
-        block
-    }
-
-    fn beside(&self, width: f64) -> Block {
         let r = &self.card.readings;
         let about = about(r.method);
-        let mut block = Block::new(width);
-        block.heading("Temperatures");
-        let degrees = |t: Option<f64>| t.map_or_else(|| "________ \u{b0}C".to_owned(), |t| format!("{t} \u{b0}C"));
-        block.text(&format!("Bed {}, nozzle {}", degrees(r.bed_celsius), degrees(r.nozzle_celsius)));
         block.heading("What to write down");
         block.text(&format!("{}; {}.", capital(about.value), about.sign));
         let spread = r.spread.map_or("usual", |_| "the card's");
@@ -310,6 +313,15 @@ impl<'a> Sheet<'a> {
         if let Some([x, y]) = r.right_at {
             block.text(&format!("Heights count from X {x} Y {y}, where the first layer is right."));
         }
+        block
+    }
+
+    fn beside(&self, width: f64) -> Block {
+        let r = &self.card.readings;
+        let mut block = Block::new(width);
+        block.heading("Temperatures");
+        let degrees = |t: Option<f64>| t.map_or_else(|| "________ \u{b0}C".to_owned(), |t| format!("{t} \u{b0}C"));
+        block.text(&format!("Bed {}, nozzle {}", degrees(r.bed_celsius), degrees(r.nozzle_celsius)));
         block.heading("Cautions");
         for caution in CAUTIONS {
             block.item("\u{2013}", caution);
@@ -325,6 +337,8 @@ impl<'a> Sheet<'a> {
         text(&mut svg, [0.0, 54.0], TEXT, None, style::INK, &line);
         let words = "Numbers as on the first page. Leave a box empty where you could not read.";
         text(&mut svg, [0.0, 76.0], style::SMALL, None, style::QUIET, words);
+        // Few points stand side by side too.
+        let rows = points.len().div_ceil(COLUMNS).clamp(1, rows);
         let width = (WIDTH - 2.0 * GUTTER) / crate::surface::places::count(COLUMNS);
         for (k, point) in points.iter().enumerate() {
             let count = crate::surface::places::count;
