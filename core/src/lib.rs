@@ -36,6 +36,7 @@
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`draw`] | the contour plan as SVG |
+//! | [`plan`] | where to read, and a program that carries the nozzle there |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -47,6 +48,8 @@ mod error;
 pub mod card;
 pub mod draw;
 pub mod follow;
+pub mod plan;
+mod program;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
