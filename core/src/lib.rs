@@ -37,7 +37,7 @@
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path |
 //! | [`draw`] | the contour plan as SVG |
-//! | [`plan`] | before the readings: points, their order, the steps of each method |
+//! | [`plan`] | before the readings: points, their order, the steps of each method, a program that carries the nozzle there |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -51,6 +51,7 @@ pub mod check;
 pub mod draw;
 pub mod follow;
 pub mod plan;
+mod program;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;

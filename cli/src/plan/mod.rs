@@ -17,7 +17,7 @@ use edit::Draft;
 use evengap::Card;
 use evengap::card::Point;
 use evengap::draw::Paper;
-use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Why};
+use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Stop, VisitOptions, Wait, Why};
 use paper::Sheet;
 
 /// Plan where to read the bed, print a sheet for it, and bring the readings back onto the card
@@ -56,11 +56,29 @@ pub(crate) struct Args {
     /// The paper's size
     #[arg(long, value_enum, default_value_t = Page::A4, help_heading = "The sheet to print")]
     page: Page,
+    /// Write a program in G-code that heats, and carries the nozzle to the points still to be read, at the height for reading
+    #[arg(long, value_name = "FILE.gcode", help_heading = "The visiting program")]
+    program: Option<Name>,
+    /// Z of all its travel, in mm; for drag it stays there and you lower the nozzle. Default 10
+    #[arg(long, value_name = "MM", requires = "program", help_heading = "The visiting program")]
+    safe_height: Option<f64>,
+    /// dial: Z of the nozzle while the indicator is read, in mm
+    #[arg(
+        long,
+        value_name = "MM",
+        requires = "program",
+        allow_hyphen_values = true,
+        help_heading = "The visiting program"
+    )]
+    dial_height: Option<f64>,
+    /// Wait so many seconds at each point, instead of until you resume at the machine
+    #[arg(long, value_name = "SECONDS", requires = "program", help_heading = "The visiting program")]
+    dwell: Option<f64>,
     /// Readings as CSV, or - for standard input: number,value or x,y,value on each line, in mm
     #[arg(long, value_name = "READINGS.csv", conflicts_with_all = ["grid", "points", "ask"], requires = "card", help_heading = "Readings back onto the card")]
     fill: Option<Name>,
     /// Ask for the readings at prompts; each is written to the card at once
-    #[arg(long, conflicts_with_all = ["grid", "points", "json"], requires = "card", help_heading = "Readings back onto the card")]
+    #[arg(long, conflicts_with_all = ["grid", "points", "json", "paper", "program"], requires = "card", help_heading = "Readings back onto the card")]
     ask: bool,
     /// Report as JSON; the card is then written only with -o
     #[arg(long)]
@@ -103,6 +121,7 @@ fn after_help() -> String {
          those taken within 1.5 mm of one count; where they are not, nothing is written without --keep or --replace.\n\nExamples:
   evengap plan --bed-x 0..235 --bed-y 0..235 --method drag --sheet 0.1 --bed-celsius 60 -o bed.toml
   evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
+  evengap plan bed.toml --program visit.gcode --safe-height 10
   evengap plan bed.toml --ask
   evengap plan bed.toml --fill readings.csv -o bed.toml\n\n",
     );
@@ -128,9 +147,17 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         let filled = fill::fill(&mut draft, &name.text(LARGEST)?, &name.shown(), args.replace)?;
         report = Report { filled: Some(filled.count), doubts: filled.doubts, ..Report::of(&draft, Vec::new()) };
     }
+    let to_stdout = args.output.as_ref().map_or(changes(args, &draft), |name| *name == Name::Standard);
+    if args.program == Some(Name::Standard) && (args.json || to_stdout) {
+        return Err(wrong_usage("the program cannot share standard output: give --program or -o a file"));
+    }
     let sheets = match &args.paper {
         Some(sheet) => sheet.write(draft.card(), args.page.into())?,
         None => Vec::new(),
+    };
+    let stops = match &args.program {
+        Some(name) => write_program(args, name, draft.card())?,
+        None => 0,
     };
     write_card(args, &draft)?;
     if args.json {
@@ -141,7 +168,33 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     for sheet in sheets {
         files::say(&format!("Drew {}.\n", sheet.display()));
     }
+    if let Some(Name::Path(path)) = &args.program {
+        files::say(&format!("Wrote {}: it visits {stops} points.\n{BEFORE_VISITING}\n", path.display()));
+    }
     Ok(())
+}
+
+/// After a visiting program was written.
+const BEFORE_VISITING: &str = "\
+Caution: run it first with a hand on the power switch and the bed clear. It heats, homes and moves by itself.";
+
+/// Writes the visiting program: to the points still to be read, or to all where none is.
+fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure> {
+    let unread_only = !card.readings.unread.is_empty();
+    let stops: Vec<Stop> = (card.readings.all_points().zip(1..))
+        .filter(|(point, _)| !unread_only || matches!(point, Point::Unread(_)))
+        .map(|(point, number)| {
+            let [x, y] = place(&point);
+            Stop { number, x, y }
+        })
+        .collect();
+    let mut options = VisitOptions::default();
+    options.safe_height = args.safe_height.unwrap_or(options.safe_height);
+    options.dial_height = args.dial_height;
+    options.wait = args.dwell.map_or(Wait::Person, Wait::Seconds);
+    let program = plan::visit(card, &stops, &options).map_err(|e| Failure::card(&e, String::new(), ""))?;
+    put(name, &program)?;
+    Ok(stops.len())
 }
 
 fn wrong_usage(message: &str) -> Failure {

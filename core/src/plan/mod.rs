@@ -3,6 +3,7 @@
 //! A [`grid`] (or [`given`] places), sorted by [`visiting_order`], becomes a card with points that are still to be read:
 //! [`card_text`]. [`steps`] and [`about`] say in plain words how each method is done; the sheet to print
 //! ([`crate::draw::reading_sheet`]), the help and the prompts all take their words from there.
+//! [`visit`] writes a program that carries the nozzle to the points.
 //!
 //! ```
 //! use evengap::plan;
@@ -28,6 +29,7 @@ mod method;
 mod order;
 mod points;
 mod value;
+mod visit;
 mod words;
 
 pub use blank::{card_text, points_text};
@@ -35,6 +37,7 @@ pub use method::{About, CAUTIONS, METHODS, about, steps};
 pub use order::{travel_length, visiting_order};
 pub use points::{Choice, LeftOut, MAX_SIDE, Room, USUAL_CLEARANCE, USUAL_MARGIN, Why, given, grid, left_out};
 pub use value::{ABSURD, doubt, value_from_text};
+pub use visit::{MAX_STOPS, Stop, VisitOptions, Wait, visit};
 pub use words::place_in_words;
 
 use crate::Error;
