@@ -48,6 +48,9 @@ pub(crate) struct Args {
     /// Drop or overwrite readings that the card has already
     #[arg(long)]
     replace: bool,
+    /// Report as JSON; the card is then written only with -o
+    #[arg(long)]
+    pub(crate) json: bool,
     #[command(flatten)]
     new: make::New,
     /// Write the sheet to print: the bed with its points, the steps, a box for each reading
@@ -80,9 +83,6 @@ pub(crate) struct Args {
     /// Ask for the readings at prompts; each is written to the card at once
     #[arg(long, conflicts_with_all = ["grid", "points", "json", "paper", "program"], requires = "card", help_heading = "Readings back onto the card")]
     ask: bool,
-    /// Report as JSON; the card is then written only with -o
-    #[arg(long)]
-    pub(crate) json: bool,
 }
 
 const USAGE: &str = "evengap plan [OPTIONS] <CARD>

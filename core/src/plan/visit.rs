@@ -179,7 +179,8 @@ pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<Stri
         if let Some(z) = low {
             program.come_down(z);
         }
-        program.display(&format!("Point {number} of {total}: X{x} Y{y}"));
+        let of = if number == n + 1 { format!("of {total}") } else { format!("({} of {total})", n + 1) };
+        program.display(&format!("Point {number} {of}: X{x} Y{y}"));
         match options.wait {
             Wait::Person => program.line("M0"),
             Wait::Seconds(seconds) => program.wait(seconds),
