@@ -59,7 +59,7 @@ impl Picture {
 const PNG_WIDTH: f64 = 1500.0;
 
 /// A screw's name with a letter that the fonts brought along do not have: they have Latin, Greek and Cyrillic.
-fn undrawable(card: &Card) -> Option<&str> {
+pub(crate) fn undrawable(card: &Card) -> Option<&str> {
     let has = |c: char| matches!(c, '\u{20}'..='\u{7e}' | '\u{a0}'..='\u{17f}' | '\u{384}'..='\u{3ce}' | '\u{400}'..='\u{45f}');
     card.screws.iter().flat_map(|s| &s.at).map(|s| s.name.as_str()).find(|n| !n.chars().all(has))
 }

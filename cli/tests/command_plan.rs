@@ -1,5 +1,7 @@
 //! `evengap plan`: cards with points to read, the sheet, the visiting program, and readings that come back.
 
+#![allow(clippy::unwrap_used, reason = "tests")]
+
 mod common;
 
 use common::{CARD, Folder};
@@ -250,11 +252,7 @@ fn readings_are_typed_at_prompts() {
     assert_eq!((run.status, run.out.as_str()), (0, ""), "{}", run.messages);
     let expected = PLANNED.replace("[10, 10]", "[10, 10, 0.16]").replace("[190, 10]", "[190, 10, 0.14]");
     assert_eq!(folder.get("planned.toml"), expected);
-    assert!(
-        run.messages.contains("2 readings written to planned.toml, 1 points still to be read."),
-        "{}",
-        run.messages
-    );
+    assert!(run.messages.contains("2 readings written to planned.toml, 1 point still to be read."), "{}", run.messages);
     assert!(run.messages.contains("Point 4 of 4, X 10 Y 190 (back left): "), "{}", run.messages);
 
     // Into another file the card goes whole, before the first answer.

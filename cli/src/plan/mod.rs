@@ -169,7 +169,7 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&format!("Drew {}.\n", sheet.display()));
     }
     if let Some(Name::Path(path)) = &args.program {
-        files::say(&format!("Wrote {}: it visits {stops} points.\n{BEFORE_VISITING}\n", path.display()));
+        files::say(&format!("Wrote {}: it visits {}.\n{BEFORE_VISITING}\n", path.display(), count(stops, "point")));
     }
     Ok(())
 }
@@ -195,6 +195,11 @@ fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure
     let program = plan::visit(card, &stops, &options).map_err(|e| Failure::card(&e, String::new(), ""))?;
     put(name, &program)?;
     Ok(stops.len())
+}
+
+/// "1 point", "2 points".
+fn count(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 fn wrong_usage(message: &str) -> Failure {
@@ -347,10 +352,10 @@ fn asked(args: &Args, draft: &mut Draft) -> Result<(), Failure> {
     let mut save = |text: &str| put(&name, text);
     let tally = ask::ask(draft, args.replace, &mut std::io::stdin().lock(), &mut out, &mut save)?;
     files::say(&format!(
-        "{} readings written to {}, {} points still to be read.\n",
-        tally.typed,
+        "{} written to {}, {} still to be read.\n",
+        count(tally.typed, "reading"),
         name.shown(),
-        tally.unread
+        count(tally.unread, "point")
     ));
     Ok(())
 }
@@ -376,7 +381,7 @@ impl Report {
         let (read, unread) = (readings.points.len(), readings.unread.len());
         let mut text = String::new();
         if let Some(filled) = self.filled {
-            text.push_str(&format!("Filled in {filled} readings.\n"));
+            text.push_str(&format!("Filled in {}.\n", count(filled, "reading")));
         }
         text.push_str(&format!(
             "{} points, {unread} still to be read; {:.0} mm of travel over all of them, from the front left.\n",

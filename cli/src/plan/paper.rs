@@ -1,8 +1,9 @@
 //! The sheet to print, as a file.
 
+use crate::files;
 use crate::files::{Name, Target};
 use crate::pdf::pdf;
-use crate::picture::png;
+use crate::picture::{png, undrawable};
 use crate::report::Failure;
 use evengap::Card;
 use evengap::draw::{Paper, reading_sheet};
@@ -42,6 +43,11 @@ impl Sheet {
 
     /// Writes the sheet; returns the files. A PDF holds all pages; pictures are one file a page, the first with the name given.
     pub(crate) fn write(&self, card: &Card, paper: Paper) -> Result<Vec<PathBuf>, Failure> {
+        if let (Some(name), true) = (undrawable(card), self.kind != Kind::Svg) {
+            files::say(&format!(
+                "Note: the sheet cannot show every letter of \"{name}\"; as SVG it can, where the reader has them.\n"
+            ));
+        }
         let pages = reading_sheet(card, paper);
         let files: Vec<(PathBuf, Vec<u8>)> = match self.kind {
             Kind::Pdf => vec![(self.path.clone(), pdf(&pages, &format!("Reading the bed, card {}", card.digest()))?)],

@@ -208,7 +208,7 @@ fn reaches(bed: &Bed, [x, y]: [f64; 2], margin: f64) -> bool {
         keep_out: Vec::new(),
     };
     let wide = inner.x[0] <= inner.x[1] && inner.y[0] <= inner.y[1];
-    // An ellipse with its axes shortened keeps at least the margin at its tips and nowhere less than the shorter axis allows.
+    // A circle drawn in keeps the margin all round; an ellipse keeps it at its four tips and a little less between them.
     wide && (bed.outline == Outline::Rectangle || (inner.x[0] < inner.x[1] && inner.y[0] < inner.y[1]))
         && inner.reaches(x, y)
 }
@@ -224,6 +224,7 @@ fn near_keep_out(bed: &Bed, [x, y]: [f64; 2], clearance: f64) -> bool {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "planned coordinates are whole millimetres or tenths, written the same way")]
 mod tests {
     use super::*;
 
