@@ -6,6 +6,9 @@ use evengap::card::Point;
 use evengap::plan::points_text;
 use toml_edit::{Array, DocumentMut, Item, Value};
 
+/// A byte order mark, which some editors put first.
+const MARK: &str = "\u{feff}";
+
 /// A card as text and as what it says.
 pub(super) struct Draft {
     text: String,
@@ -39,7 +42,7 @@ impl Draft {
     }
 
     fn is_json(&self) -> bool {
-        self.text.trim_start_matches('\u{feff}').trim_start().starts_with('{')
+        self.text.trim_start_matches(MARK).trim_start().starts_with('{')
     }
 
     /// Replaces the card's points by those of `card`; all else stays.
@@ -67,7 +70,7 @@ impl Draft {
             // A table within braces holds no comments.
             other => other["points"] = Item::Value(Value::Array(bare(card))),
         }
-        self.take(document.to_string())
+        self.take(self.as_before(&document))
     }
 
     /// Writes the value of a point, by its number in the card's list (from 1); a spread of its own stays.
@@ -96,11 +99,20 @@ impl Draft {
                 point.push(value);
             }
         }
-        self.take(document.to_string())
+        self.take(self.as_before(&document))
     }
 
     fn document(&self) -> Result<DocumentMut, Failure> {
-        self.text.trim_start_matches('\u{feff}').parse().map_err(|e| self.spoilt(&e))
+        self.text.trim_start_matches(MARK).parse().map_err(|e| self.spoilt(&e))
+    }
+
+    /// The document with the byte order mark and the ends of lines that the text had: the editor of the tree knows neither.
+    fn as_before(&self, document: &DocumentMut) -> String {
+        let mark = if self.text.starts_with(MARK) { MARK } else { "" };
+        let new = document.to_string();
+        let (ends, returns) = (self.text.matches('\n').count(), self.text.matches("\r\n").count());
+        let new = if ends > 0 && ends == returns { new.replace("\r\n", "\n").replace('\n', "\r\n") } else { new };
+        format!("{mark}{new}")
     }
 
     /// Takes the new text only if it is a card.
@@ -198,6 +210,14 @@ mod tests {
         assert_eq!(draft.text(), expected);
         assert!(draft.set_value(4, 0.1).is_err() && draft.set_value(0, 0.1).is_err());
         assert_eq!(draft.text(), expected);
+    }
+
+    #[test]
+    fn ends_of_lines_and_a_byte_order_mark_stay() {
+        let text = format!("{MARK}{}", CARD.replace('\n', "\r\n"));
+        let mut draft = draft(&text);
+        draft.set_value(1, 0.16).unwrap();
+        assert_eq!(draft.text(), text.replace("[10, 10]", "[10, 10, 0.16]"));
     }
 
     #[test]
