@@ -79,9 +79,9 @@ impl Page {
 }
 
 /// Scales that a ruler can be used with.
-const SCALES: [f64; 22] = [
+const SCALES: [f64; 24] = [
     1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0, 200.0,
-    500.0, 1000.0,
+    500.0, 1000.0, 2000.0, 5000.0,
 ];
 
 /// Lowest and highest X and Y of the bed and of what stands beside it, mm.

@@ -597,6 +597,18 @@ mod tests {
         assert!(of([-40.0, 40.0]).contains("Scale 1 : 1."));
         assert!(of([0.0, 600.0]).contains("Scale 1 : 4."));
         assert!(of([0.0, 60_000.0]).contains("Scale 1 : 500."));
+        assert!(of([-100_000.0, 100_000.0]).contains("Scale 1 : 2000."));
+    }
+
+    #[test]
+    fn numbers_that_are_none_do_no_harm() {
+        let mut odd = with_grid(&card("", METHODS[3]), 3, 3);
+        odd.bed.x[1] = f64::NAN;
+        odd.readings.unread[0].x = f64::INFINITY;
+        odd.readings.offset = Some([f64::NAN, 1e308]);
+        for page in reading_sheet(&odd, Paper::A4) {
+            assert!(!page.contains("NaN\"") && !page.contains("inf\""));
+        }
     }
 
     #[test]

@@ -4,11 +4,13 @@
 /// problems").
 const EXACT: usize = 11;
 /// Most points that are compared each with each; beyond it only neighbours on the way are.
-const THOROUGH: usize = 1000;
+const THOROUGH: usize = 400;
 /// How far along the way exchanges reach beyond [`THOROUGH`] points.
 const WINDOW: usize = 40;
-/// Passes over the way, at the most. Each pass only shortens it, so stopping early does no harm.
-const PASSES: usize = 60;
+/// Passes over the way, at the most, up to [`THOROUGH`] points and beyond. Each pass only shortens it, so stopping early does no harm.
+const PASSES: [usize; 2] = [60, 2];
+/// Coordinates beyond this, mm, are not reckoned with: their distances would overflow.
+const FARTHEST: f64 = 1e9;
 /// A way must be shorter by this much, mm, to be taken instead: of equals the first found is kept, so rounding decides nothing.
 const GAIN: f64 = 1e-6;
 
@@ -18,12 +20,12 @@ const GAIN: f64 = 1e-6;
 /// and of the nearest neighbour next, each improved by turning pieces of the way round (2-opt: Croes 1958, "A method for solving
 /// traveling-salesman problems") and moving short pieces elsewhere (Or 1976) until nothing more is won. It is never longer than
 /// going back and forth by rows or by columns; of equals, that is what is given. The same points give the same order.
-/// Points that are not finite come last, as they stand.
+/// Points that are not finite, or 10^9 mm away or more, come last, as they stand.
 #[must_use]
 pub fn visiting_order(points: &[[f64; 2]], start: [f64; 2]) -> Vec<usize> {
-    let start = if start.iter().all(|v| v.is_finite()) { start } else { [0.0, 0.0] };
-    let (good, odd): (Vec<usize>, Vec<usize>) =
-        (0..points.len()).partition(|&i| points.get(i).is_some_and(|p| p.iter().all(|v| v.is_finite())));
+    let usable = |p: &[f64; 2]| p.iter().all(|v| v.abs() < FARTHEST);
+    let start = if usable(&start) { start } else { [0.0, 0.0] };
+    let (good, odd): (Vec<usize>, Vec<usize>) = (0..points.len()).partition(|&i| points.get(i).is_some_and(usable));
     let places: Vec<[f64; 2]> = good.iter().filter_map(|&i| points.get(i).copied()).collect();
     let way = Way { at: &places, start };
     let mut best = way.best();
@@ -164,8 +166,8 @@ impl Way<'_> {
 
     /// 2-opt and moving short pieces, until nothing is won.
     fn improved(&self, mut way: Vec<usize>) -> Vec<usize> {
-        let window = if way.len() <= THOROUGH { way.len() } else { WINDOW };
-        for _ in 0..PASSES {
+        let (window, passes) = if way.len() <= THOROUGH { (way.len(), PASSES[0]) } else { (WINDOW, PASSES[1]) };
+        for _ in 0..passes {
             let turned = self.turn_pieces(&mut way, window);
             let moved = self.move_pieces(&mut way, window);
             if !(turned || moved) {
@@ -361,6 +363,8 @@ mod tests {
         assert!(is_a_permutation(&visiting_order(&[[5.0, 5.0]; 30], [0.0, 0.0]), 30));
         let odd = [[f64::NAN, 0.0], [1.0, 1.0], [f64::INFINITY, 2.0], [0.0, 0.0]];
         assert_eq!(visiting_order(&odd, [f64::NAN, 0.0]), [3, 1, 0, 2]);
+        let far = [[1e308, 0.0], [1.0, 1.0], [-1e308, 2.0], [0.0, 0.0]];
+        assert_eq!(visiting_order(&far, [0.0, 0.0]), [3, 1, 0, 2]);
     }
 
     proptest! {
