@@ -16,6 +16,8 @@ pub(crate) struct Bed {
     tolerance: f64,
     /// The longest straight move at one height that is sure to need one piece, mm.
     plain_length: f64,
+    /// The last move may have ended off its place.
+    loose: bool,
     seen: Seen,
     cuts: Vec<f64>,
     tube: Tube,
@@ -46,6 +48,7 @@ impl Bed {
             shift: options.shift,
             tolerance: options.tolerance,
             plain_length,
+            loose: false,
             seen: Seen { at: [f64::NAN; 2], height: 0.0 },
             cuts: Vec::new(),
             tube: Tube::default(),
@@ -89,6 +92,9 @@ impl Bed {
         let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
         let tolerance = self.tolerance;
         let tau = tube_width(&self.sheet, tolerance);
+        // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
+        // it: no more than that where s is a quarter of tau.
+        let off = core::mem::take(&mut self.loose) && (start - self.offset(path.at(0.0), z0)).abs() > 1e-3 * tau;
         if w0 == 0.0 && w1 == 0.0 {
             vertices.push((1.0, end));
             return Ok(());
@@ -107,7 +113,13 @@ impl Bed {
         path.crossings(self.sheet.breaks(), &mut cuts);
         // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
         let plain = length <= self.plain_length && rise == 0.0 && path.curvature() == 0.0;
-        let short = !kinked && cuts.is_empty() && (plain || bend(length) * length * length / 8.0 <= tau);
+        let short = !kinked
+            && cuts.is_empty()
+            && if off {
+                bend(length) * length * length / 8.0 <= tau / 4.0
+            } else {
+                plain || bend(length) * length * length / 8.0 <= tau
+            };
         if short {
             vertices.push((1.0, end));
             self.cuts = cuts;
@@ -151,7 +163,14 @@ impl Bed {
             }
         }
         tube.samples.push((1.0, end));
-        tube.fewest(start, end, tau - fine, vertices);
+        // After the taper the end is what it was.
+        if w1 > 0.0 {
+            // What is written is rounded, and the next move must start within its tube.
+            tube.fewest_to_about(start, end, tau - fine, (tau - fine - 0.0006).max(0.0), vertices);
+        } else {
+            tube.fewest(start, end, tau - fine, vertices);
+        }
+        self.loose = vertices.last().is_some_and(|(_, v)| v.to_bits() != end.to_bits());
         self.tube = tube;
         self.cuts = cuts;
         Ok(())

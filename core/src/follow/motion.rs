@@ -65,7 +65,7 @@ impl Work {
                 vertices.push((1.0, end));
             }
             self.account(&way, known, &vertices);
-            end + self.z.skew
+            vertices.last().map_or(end, |v| v.1) + self.z.skew
         } else {
             vertices.push((1.0, 0.0));
             // E or another axis alone, or a place that is not known: the line's own word stays, if it has one.
