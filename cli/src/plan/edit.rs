@@ -75,28 +75,32 @@ impl Draft {
 
     /// Writes the value of a point, by its number in the card's list (from 1); a spread of its own stays.
     pub(super) fn set_value(&mut self, number: usize, value: f64) -> Result<(), Failure> {
+        self.set_values(&[(number, value)])
+    }
+
+    /// Writes several values, each with its point's number, or none of them.
+    pub(super) fn set_values(&mut self, values: &[(usize, f64)]) -> Result<(), Failure> {
         if self.is_json() {
-            let card = with_value(&self.card, number, value);
+            let card = with_values(&self.card, values);
             return self.take_json(&card);
         }
         let mut document = self.document()?;
-        let point = document
-            .get_mut("readings")
-            .and_then(|r| r.get_mut("points"))
-            .and_then(Item::as_array_mut)
-            .and_then(|list| list.get_mut(number.checked_sub(1)?))
-            .and_then(Value::as_array_mut)
-            .ok_or_else(|| self.lost())?;
-        match point.get_mut(2) {
-            Some(old) => {
-                let decor = old.decor().clone();
-                *old = Value::from(value);
-                *old.decor_mut() = decor;
-            }
-            None => {
-                point.set_trailing_comma(false);
-                point.set_trailing("");
-                point.push(value);
+        let list = document.get_mut("readings").and_then(|r| r.get_mut("points")).and_then(Item::as_array_mut);
+        let list = list.ok_or_else(|| self.lost())?;
+        for (number, value) in values {
+            let point = number.checked_sub(1).and_then(|index| list.get_mut(index)).and_then(Value::as_array_mut);
+            let point = point.ok_or_else(|| self.lost())?;
+            match point.get_mut(2) {
+                Some(old) => {
+                    let decor = old.decor().clone();
+                    *old = Value::from(*value);
+                    *old.decor_mut() = decor;
+                }
+                None => {
+                    point.set_trailing_comma(false);
+                    point.set_trailing("");
+                    point.push(*value);
+                }
             }
         }
         self.take(self.as_before(&document))
@@ -152,23 +156,22 @@ fn bare(card: &Card) -> Array {
     list
 }
 
-/// The card with a point's value, by its number.
-fn with_value(card: &Card, number: usize, value: f64) -> Card {
-    let points: Vec<Point> = card
-        .readings
-        .all_points()
-        .zip(1..)
-        .map(|(point, n)| match point {
-            Point::Read(r) if n == number => Point::Read(evengap::card::Reading { value, ..r }),
-            Point::Unread(u) if n == number => Point::Read(read(u.x, u.y, value)),
-            other => other,
-        })
-        .collect();
+/// The card with values for its points, by their numbers.
+fn with_values(card: &Card, values: &[(usize, f64)]) -> Card {
+    let mut points: Vec<Point> = card.readings.all_points().collect();
+    for (number, value) in values {
+        if let Some(point) = number.checked_sub(1).and_then(|index| points.get_mut(index)) {
+            *point = Point::Read(match *point {
+                Point::Read(r) => evengap::card::Reading { value: *value, ..r },
+                Point::Unread(u) => read(u.x, u.y, *value),
+            });
+        }
+    }
     with_points(card, &points)
 }
 
 /// A reading without a place in a text.
-pub(super) fn read(x: f64, y: f64, value: f64) -> evengap::card::Reading {
+fn read(x: f64, y: f64, value: f64) -> evengap::card::Reading {
     evengap::card::Reading { x, y, value, spread: None, line: None, column: None }
 }
 

@@ -9,6 +9,9 @@ use evengap::plan::{doubt, value_from_text};
 /// A place of the CSV is a point of the card when it is this near, mm: half of what a person would dial in.
 const SAME: f64 = 0.05;
 
+/// More points than this are not held against their neighbours.
+const MOST_JUDGED: usize = 2000;
+
 /// What was filled in.
 pub(super) struct Filled {
     pub(super) count: usize,
@@ -28,12 +31,12 @@ struct Entry {
 /// Fills the readings of `text` into the card. Nothing is changed unless every line is right.
 pub(super) fn fill(draft: &mut Draft, text: &str, name: &str, replace: bool) -> Result<Filled, Failure> {
     let entries = read(draft, text, name, replace)?;
-    for entry in &entries {
-        draft.set_value(entry.number, entry.value)?;
-    }
+    draft.set_values(&entries.iter().map(|e| (e.number, e.value)).collect::<Vec<_>>())?;
     let mut doubts = Vec::new();
     let points: Vec<Point> = draft.card().readings.all_points().collect();
-    for entry in &entries {
+    // Each is held against all the others; nobody types more by hand, and `map` names what stands out too.
+    let judged = if points.len() <= MOST_JUDGED { &entries[..] } else { &[] };
+    for entry in judged {
         let Some(at) = points.get(entry.number - 1).map(place) else { continue };
         // Held against the others, not against itself.
         let mut others = draft.card().clone();
