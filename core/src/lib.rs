@@ -37,6 +37,7 @@
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`draw`] | the contour plan as SVG |
 //! | [`plan`] | where to read, and a program that carries the nozzle there |
+//! | [`trial`] | a test print of patches, and a card corrected by them |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -53,6 +54,7 @@ mod program;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
+pub mod trial;
 
 pub use card::Card;
 pub use error::{Error, ErrorKind, Place};
