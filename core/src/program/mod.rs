@@ -73,6 +73,11 @@ pub(crate) struct Program {
     safe: f64,
     speeds: Speeds,
     at: Option<[f64; 2]>,
+    z: Option<f64>,
+    /// The filament's register, mm.
+    filament: f64,
+    /// Time on the way, s: lengths over speeds, the machine's accelerating not counted.
+    seconds: f64,
     /// The F word in force.
     feed: String,
 }
@@ -98,7 +103,27 @@ impl Program {
             return Err(Error::new(ErrorKind::Limit, message).with_help("put neighbouring areas together"));
         }
         let ways = Ways::new(&card.bed, offset);
-        Ok(Program { text: String::new(), ways, safe, speeds, at: None, feed: String::new() })
+        Ok(Program {
+            text: String::new(),
+            ways,
+            safe,
+            speeds,
+            at: None,
+            z: None,
+            filament: 0.0,
+            seconds: 0.0,
+            feed: String::new(),
+        })
+    }
+
+    /// The height of travel from here on, mm.
+    pub(crate) fn set_safe(&mut self, safe: f64) {
+        self.safe = safe;
+    }
+
+    /// Time on the way so far, s, without heating and without the time that a machine needs to gather speed.
+    pub(crate) fn seconds(&self) -> f64 {
+        self.seconds
     }
 
     /// Where the nozzle may go.
@@ -137,12 +162,13 @@ impl Program {
             }
         }
         self.line("G28");
-        self.at = None;
+        (self.at, self.z) = (None, None);
         self.rise();
     }
 
     /// Waits so many seconds.
     pub(crate) fn wait(&mut self, seconds: f64) {
+        self.seconds += seconds;
         self.line(&format!("G4 S{}", number(seconds, 1)));
     }
 
@@ -162,6 +188,8 @@ impl Program {
         let feed = self.feed_word(speed);
         let line = format!("{word} Z{}{feed}", place(z));
         self.line(&line);
+        self.seconds += self.z.map_or(0.0, |from| (z - from).abs() / speed);
+        self.z = Some(z);
     }
 
     /// The F word, where it is not in force already.
@@ -199,13 +227,47 @@ impl Program {
             let feed = self.feed_word(self.speeds.travel);
             let line = format!("G0 X{} Y{}{feed}", place(p[0]), place(p[1]));
             self.line(&line);
+            self.seconds += self.at.map_or(0.0, |from| distance(from, p) / self.speeds.travel);
+            self.at = Some(p);
         }
-        self.at = Some(to);
         Ok(())
     }
 
-    /// The end: rise, park, heaters and fan off, motors off.
-    pub(crate) fn finish(mut self, park: [f64; 2], motors_off: bool) -> Result<String, Error> {
+    /// The filament's register is 0 here.
+    pub(crate) fn filament_starts(&mut self) {
+        self.line("G92 E0");
+        self.filament = 0.0;
+    }
+
+    /// The filament's register, mm.
+    pub(crate) fn filament(&self) -> f64 {
+        self.filament
+    }
+
+    /// Pushes filament on the spot, mm; pulls it back where that is negative.
+    pub(crate) fn push(&mut self, filament: f64, speed: f64) {
+        self.filament += filament;
+        let feed = self.feed_word(speed);
+        let line = format!("G1 E{}{feed}", number(self.filament, 5));
+        self.line(&line);
+        self.seconds += filament.abs() / speed;
+    }
+
+    /// Prints a straight line from where the nozzle is, with so much filament, mm, for each mm of it.
+    pub(crate) fn print_to(&mut self, to: [f64; 2], filament: f64, speed: f64) {
+        let to = to.map(grained);
+        let Some(from) = self.at else { return };
+        let length = distance(from, to);
+        self.filament += length * filament;
+        let feed = self.feed_word(speed);
+        let line = format!("G1 X{} Y{} E{}{feed}", place(to[0]), place(to[1]), number(self.filament, 5));
+        self.line(&line);
+        self.seconds += length / speed;
+        self.at = Some(to);
+    }
+
+    /// The end: rise, park, heaters and fan off, motors off. The program's text.
+    pub(crate) fn finish(&mut self, park: [f64; 2], motors_off: bool) -> Result<String, Error> {
         self.travel(park)?;
         for line in ["M104 S0", "M140 S0", "M107"] {
             self.line(line);
@@ -213,8 +275,12 @@ impl Program {
         if motors_off {
             self.line("M84");
         }
-        Ok(self.text)
+        Ok(core::mem::take(&mut self.text))
     }
+}
+
+fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    libm::hypot(b[0] - a[0], b[1] - a[1])
 }
 
 /// The first of the bed's corners that the nozzle may be at, in the order asked for (`[0, 1]`: left, back); a round bed's middle;
