@@ -101,9 +101,13 @@ pub fn steps(readings: &Readings) -> Vec<String> {
             ]
         }
     };
-    steps.push(
-        "Raise the nozzle by at least 5 mm before you move on. Leave a point empty if you cannot read it.".to_owned(),
-    );
+    steps.push(match readings.method {
+        Method::Patch => "Leave a point empty if its patch came loose, tore or cannot be told from another.".to_owned(),
+        Method::Drag | Method::Gauge | Method::Dial => {
+            "Raise the nozzle by at least 5 mm before you move on. Leave a point empty if you cannot read it."
+                .to_owned()
+        }
+    });
     steps
 }
 
