@@ -6,7 +6,9 @@
 mod cautions;
 mod files;
 mod map;
+mod pdf;
 mod picture;
+mod plan;
 mod points;
 mod progress;
 mod report;
@@ -29,6 +31,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Plan(Box<plan::Args>),
     Map(map::Args),
     Rewrite(rewrite::Args),
 }
@@ -45,6 +48,7 @@ Exit status: 0 done, 1 refused or failed, 2 wrong usage.
 Data goes to standard output, messages to standard error; \"-\" stands for standard input or output.
 
 Examples:
+  evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
   evengap map bed.toml --picture bed.svg
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
 
@@ -65,6 +69,7 @@ fn main() -> ExitCode {
 impl Command {
     fn json(&self) -> bool {
         match self {
+            Command::Plan(args) => args.json,
             Command::Map(args) => args.json,
             Command::Rewrite(args) => args.json,
         }
@@ -72,6 +77,7 @@ impl Command {
 
     fn run(self) -> Result<(), report::Failure> {
         match self {
+            Command::Plan(args) => plan::run(&args),
             Command::Map(args) => map::run(&args),
             Command::Rewrite(args) => rewrite::run(&args),
         }

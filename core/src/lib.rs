@@ -36,7 +36,9 @@
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path |
-//! | [`draw`] | the contour plan as SVG |
+//! | [`draw`] | the contour plan and the sheet to print, as SVG |
+//! | [`plan`] | before the readings: points, their order, the steps of each method, a program that carries the nozzle there |
+//! | [`trial`] | a test print of patches, and a card corrected by them |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -49,9 +51,12 @@ pub mod card;
 pub mod check;
 pub mod draw;
 pub mod follow;
+pub mod plan;
+mod program;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
+pub mod trial;
 
 pub use card::Card;
 pub use error::{Error, ErrorKind, Place};

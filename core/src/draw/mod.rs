@@ -16,8 +16,11 @@ mod levels;
 mod page;
 mod palette;
 mod place;
+mod reading_sheet;
 mod style;
 mod svg;
+
+pub use reading_sheet::{Paper, reading_sheet};
 
 use crate::card::Card;
 use crate::surface::HeightMap;
