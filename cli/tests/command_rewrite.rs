@@ -190,6 +190,52 @@ fn a_path_below_the_floor_is_refused_with_its_remedy() {
     assert_eq!(folder.run(&[&OUT[..], &["--floor", "-1"]].concat()).status, 0);
 }
 
+/// The number that follows `word` in a message.
+fn number(messages: &str, word: &str) -> f64 {
+    let rest = messages.split_once(word).unwrap_or_else(|| panic!("{messages}")).1;
+    rest.split_whitespace().next().unwrap().parse().unwrap()
+}
+
+#[test]
+fn the_remedy_for_the_floor_helps() {
+    let folder = Folder::new();
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", "sheet = 0.50"));
+    let raise = number(&folder.run(&OUT).messages, "raise the whole bed by ");
+    // The bed raised by as much, and read again: every reading is higher, as if the sheet were thinner.
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", &format!("sheet = {:.3}", 0.50 - raise)));
+    assert_eq!(folder.run(&OUT).status, 0);
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", &format!("sheet = {:.3}", 0.52 - raise)));
+    assert_eq!(folder.run(&OUT).status, 1, "and no less does");
+
+    // A relative card has the same map after the bed has come up: the nozzle must come up too. With 0.19 mm at the
+    // corners less than in the middle, a first layer at 0.15 mm would go to -0.04 mm there.
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", "sheet = 0.10\nright_at = [117, 117]"));
+    folder.put("part.gcode", &PART.replace("Z0.2", "Z0.15"));
+    for before in [0.0, -0.05] {
+        let with = |shift: f64| folder.run(&[&OUT[..], &["--shift", &format!("{shift:.2}")]].concat());
+        let run = with(before);
+        assert_eq!(run.status, 1);
+        let (raise, shift) =
+            (number(&run.messages, "raise the whole bed by "), number(&run.messages, "by a shift of "));
+        assert!((shift - before - raise).abs() < 0.005, "{}", run.messages);
+        assert_eq!(with(shift).status, 0, "{}", run.messages);
+        assert_eq!(with(shift - 0.02).status, 1, "and no less does");
+    }
+}
+
+#[test]
+fn what_is_too_little_to_be_written_does_not_pass_the_floor() {
+    let folder = Folder::new();
+    folder.put(
+        "bed.toml",
+        "[bed]\nx=[0,235]\ny=[0,235]\n[readings]\nmethod='drag'\nsheet=0.1\npoints=[[10,10,0.0997],[200,10,0.0997],[10,200,0.0997]]\n",
+    );
+    folder.put("part.gcode", &PART.replace("Z0.2", "Z0"));
+    let run = folder.run(&OUT);
+    assert_eq!(run.status, 0, "{}", run.messages);
+    assert_eq!(folder.get("out.gcode"), folder.get("part.gcode"));
+}
+
 #[test]
 fn a_level_bed_leaves_the_file_as_it_is() {
     let folder = Folder::new();

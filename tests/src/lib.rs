@@ -3,6 +3,7 @@
 //!
 //! Nothing here uses the core's reader or rewriter: the two must agree, so they must not share code.
 
+pub mod beds;
 pub mod dec;
 pub mod machine;
 pub mod mixed;

@@ -1,6 +1,6 @@
 //! The gap along a toolpath, against figures by hand.
 
-use evengap::check::{GapOptions, GapReport, Gaps};
+use evengap::check::{Followed, GapOptions, GapReport, Gaps, Keep};
 use evengap::follow::{Options, rewrite};
 use evengap::{Card, HeightMap, SurfaceKind};
 
@@ -33,6 +33,16 @@ fn look(bytes: &[u8], map: &HeightMap, options: GapOptions) -> GapReport {
     let mut gaps = Gaps::new(map, options);
     gaps.push(bytes).expect("readable");
     gaps.finish().expect("readable")
+}
+
+fn options(set: impl FnOnce(&mut GapOptions)) -> GapOptions {
+    let mut options = GapOptions::default();
+    set(&mut options);
+    options
+}
+
+fn keep(keep: Keep) -> GapOptions {
+    options(|o| o.keep = keep)
 }
 
 fn near(a: f64, b: f64, by: f64) {
@@ -77,11 +87,11 @@ fn layers_by_height_and_the_path_of_one() {
             file += &format!("G1 X{part} Y20 Z{z}\nG1 X{} E1\nG1 Y30 E1\nG0 X{part}\nG1 Y40 E1\n", part + 40);
         }
     }
-    let keep = |keep| GapOptions { keep: Some(keep), ..GapOptions::default() };
-    let report = look(file.as_bytes(), &tilted(), keep(0.4));
+
+    let report = look(file.as_bytes(), &tilted(), keep(Keep::At(0.4)));
     let told: Vec<_> = report.layers.iter().map(|l| (l.z, l.path.all)).collect();
     assert_eq!(told, [(0.2, 120.0), (0.3, 5.0), (0.4, 120.0), (0.6, 120.0)]);
-    let lowest = look(file.as_bytes(), &tilted(), keep(f64::NEG_INFINITY));
+    let lowest = look(file.as_bytes(), &tilted(), keep(Keep::Lowest));
     for kept in [&report.kept, &lowest.kept] {
         // Two strokes a part: along and up, then up again after the travel.
         let starts: Vec<_> = kept.strokes.iter().map(|s| [kept.points[*s][0], kept.points[*s][1]]).collect();
@@ -92,7 +102,7 @@ fn layers_by_height_and_the_path_of_one() {
             near(*deviation, -(x - 100.0) * 0.002, 1e-9);
         }
     }
-    let cut = look(file.as_bytes(), &tilted(), GapOptions { most_kept: 40, ..keep(0.2) });
+    let cut = look(file.as_bytes(), &tilted(), options(|o| (o.keep, o.most_kept) = (Keep::At(0.2), 40)));
     assert!(cut.kept.cut && cut.kept.points.len() <= 40);
 }
 
@@ -108,11 +118,10 @@ fn before_and_after_rewriting() {
     let first = before.first_layer().expect("a layer");
     assert!(first.path.right < 0.8 * first.path.all, "{first:?}");
     let (bytes, summary) = rewrite(file.as_bytes(), &bed, Options::default()).expect("rewritten");
-    let options = GapOptions {
-        taper: summary.taper,
-        layers: before.layers.iter().map(|l| l.z).collect(),
-        ..GapOptions::default()
-    };
+    let options = options(|o| {
+        o.followed = Some(Followed { taper: summary.taper, shift: 0.0 });
+        o.layers = before.layers.iter().map(|l| l.z).collect();
+    });
     let after = look(&bytes, &bed, options.clone());
     assert_eq!(after.layers.iter().map(|l| l.z).collect::<Vec<_>>(), options.layers);
     let first = after.first_layer().expect("a layer");
@@ -153,9 +162,9 @@ fn before_and_after_rewriting() {
 #[test]
 fn chunks_make_no_difference() {
     let file = b"M83\r\nG1 X0 Y0 Z0.2\r\nG2 X100 Y100 I50 J50 E3\r\n(text)\r\nG1 X0 E1";
-    let whole = look(file, &dome(), GapOptions { keep: Some(0.2), ..GapOptions::default() });
+    let whole = look(file, &dome(), keep(Keep::At(0.2)));
     for size in [1, 2, 7] {
-        let mut gaps = Gaps::new(&dome(), GapOptions { keep: Some(0.2), ..GapOptions::default() });
+        let mut gaps = Gaps::new(&dome(), keep(Keep::At(0.2)));
         for chunk in file.chunks(size) {
             gaps.push(chunk).expect("readable");
         }

@@ -15,13 +15,18 @@ fn map(n: u32, from: f64, to: f64, kind: SurfaceKind, h: impl Fn(f64, f64) -> f6
 }
 
 fn card(n: u32, from: f64, to: f64, h: impl Fn(f64, f64) -> f64) -> Card {
-    let at = |k: u32| from + (to - from) * f64::from(k) / f64::from(n - 1);
-    let mut text = format!(
-        "[bed]\nx = [{from}, {to}]\ny = [{from}, {to}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n"
-    );
+    card_at(n, [from, from], to - from, h)
+}
+
+/// As `card`, `size` mm wide and deep from a corner.
+fn card_at(n: u32, [x0, y0]: [f64; 2], size: f64, h: impl Fn(f64, f64) -> f64) -> Card {
+    let at = |k: u32| size * f64::from(k) / f64::from(n - 1);
+    let (x1, y1) = (x0 + size, y0 + size);
+    let mut text =
+        format!("[bed]\nx = [{x0}, {x1}]\ny = [{y0}, {y1}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n");
     for j in 0..n {
         for i in 0..n {
-            let (x, y) = (at(i), at(j));
+            let (x, y) = (x0 + at(i), y0 + at(j));
             text += &format!("[{x}, {y}, {:.6}],\n", h(x, y) + 0.1);
         }
     }
@@ -354,6 +359,60 @@ fn samples_agree_or_are_refused_with_a_place() {
     }
     eprintln!("{table}");
     assert!(wrong.is_empty(), "{}\n{table}", wrong.join("\n"));
+}
+
+/// Growth on other beds that are bent by 0.3 mm over 215 mm, about the part's middle: a dome whose corners lie 0.3 mm
+/// below its middle, and a saddle with 0.3 mm between its highest and lowest edge. Moves are counted here, not judged.
+/// Not held to 10 %: `hemisphere_full_circles` on a cylinder (12.8 %, and no rewriter could do with less than 9.1 %) and,
+/// with `plate_paren_comments`, on a dome whose edges' middles lie 0.3 mm and whose corners 0.6 mm below (12.6 % and
+/// 16.4 %, no less than 9.6 % and 9.1 %); nor any with `--taper none`, where every layer of a tall part grows.
+#[test]
+fn samples_grow_by_at_most_a_tenth_on_domes_and_saddles() {
+    for (name, bytes) in samples::all() {
+        let [x0, y0] = centre(&bytes);
+        let dome = |u: f64, v: f64| 0.3 * (1.0 - (u * u + v * v) / 2.0);
+        let saddle = |u: f64, v: f64| 0.15 + 0.15 * (u * u - v * v);
+        for (bed, h) in [("dome", &dome as &dyn Fn(f64, f64) -> f64), ("saddle", &saddle)] {
+            let card = card_at(5, [x0 - 107.5, y0 - 107.5], 215.0, |x, y| h((x - x0) / 107.5, (y - y0) / 107.5));
+            let bent = HeightMap::fit(&card, SurfaceKind::ThinPlate).expect("a map");
+            let options = options(|o| {
+                o.allow.unknown_motion = true;
+                o.allow.own_levelling = true;
+                o.allow.already_rewritten = true;
+            });
+            // What is refused has its own test.
+            let Ok((_, s)) = rewrite(&bytes, &bent, options) else { continue };
+            let (moves_in, moves_out) = (s.moves_in, s.moves_out);
+            assert!(10 * moves_out <= 11 * moves_in, "{name} on a {bed}: {moves_in} moves in, {moves_out} out");
+        }
+    }
+}
+
+/// The middle of the rectangle that the extrusions lie in, mm.
+fn centre(bytes: &[u8]) -> [f64; 2] {
+    let mut laid = [[f64::INFINITY, f64::NEG_INFINITY]; 2];
+    for step in run(bytes, Setup::default()) {
+        if let (Some(x), Some(y), Some(m)) = (step.after.at[X], step.after.at[Y], step.motion())
+            && m.e.is_positive()
+        {
+            for (range, q) in laid.iter_mut().zip([x.f64(), y.f64()]) {
+                *range = [range[0].min(q), range[1].max(q)];
+            }
+        }
+    }
+    laid.map(|[low, high]| if low <= high { f64::midpoint(low, high) } else { 107.5 })
+}
+
+/// On a parabola of 0.3 mm over 215 mm a chord of length L is off by L^2 / 8 times 2 * 0.3 / 107.5^2: by 0.006 mm for
+/// 30.4 mm. That is over the tolerance, but not where the move may end off its place within the tolerance.
+#[test]
+fn a_move_ends_off_its_place_where_that_saves_a_piece() {
+    let bent = map(9, 0.0, 215.0, SurfaceKind::ThinPlate, |x, _| 0.3 * (1.0 - ((x - 107.5) / 107.5).powi(2)));
+    let file = b"G1 X92 Y100 Z0.2\nG1 X122.4 E1\nG1 Y100.4 E1.1\nG1 X92 E2\nG1 Y101\nG1 X122.4 E3\n";
+    let options = options(|o| o.taper = Taper::None);
+    let (_, report) = agrees(file, &bent, &options).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!((report.moves_in, report.moves_out), (6, 6), "{report:?}");
+    assert!(report.worst_z > 0.003, "{report:?}");
 }
 
 /// A few moves whose pieces can be counted by hand: on a parabola of 0.3 mm over 215 mm a chord of length L is off by

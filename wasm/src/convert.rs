@@ -49,7 +49,7 @@ fn fault(fault: &Fault<'_>) -> JsValue {
 }
 
 /// A value as the plain object that `--json` would have printed.
-fn plain<T: Serialize>(value: &T) -> Result<JsValue, JsValue> {
+pub(crate) fn plain<T: Serialize>(value: &T) -> Result<JsValue, JsValue> {
     let text = serde_json::to_string(value).map_err(|e| js_sys::Error::new(&e.to_string()))?;
     JSON::parse(&text)
 }

@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `card.rs` | `Card`: the probe card |
 //! | `map.rs` | `HeightMap`: heights, shape, contours, the plan |
+//! | `gaps.rs` | `Gaps`: what a toolpath does over the bed |
 //! | `rewrite.rs` | `Rewriter`: toolpaths, pushed by chunks |
 //! | `convert.rs` | errors, options and results, for all of them |
 //! | `../js/` | what only JavaScript can say: the class of errors, the `TransformStream`, the entries |
@@ -19,10 +20,12 @@
 
 mod card;
 mod convert;
+mod gaps;
 mod map;
 mod rewrite;
 
 pub use card::Card;
+pub use gaps::{Gaps, GapsFound};
 pub use map::HeightMap;
 pub use rewrite::{Rewriter, Rewritten, default_options, rewrite};
 

@@ -5,7 +5,7 @@
 //! negative too near.
 //!
 //! In a toolpath that was rewritten the slicer's Z is no longer written down. It is found again by undoing the definition
-//! Z = z + w(z) h(x, y) + shift ([`GapOptions::taper`], [`GapOptions::shift`]), and is then set to the nearest of
+//! Z = z + w(z) h(x, y) + shift ([`GapOptions::followed`]), and is then set to the nearest of
 //! [`GapOptions::layers`], the layers of the original, where these are given: a fault in the rewriting is not undone
 //! with it.
 //!
@@ -22,7 +22,9 @@ use crate::{Error, HeightMap};
 /// Within which gaps the first layer sticks, as shares of the gap that the slicer meant.
 ///
 /// Default 0.7 to 1.3: common practice, no source. A tighter window is safer.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 pub struct Window {
     /// Below this share of the gap meant the nozzle scrapes or plugs.
     pub near: f64,
@@ -36,29 +38,54 @@ impl Default for Window {
     }
 }
 
-/// How to look.
-#[derive(Debug, Clone, Default)]
+/// How a file was rewritten: what must be undone to find the slicer's Z.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
+pub struct Followed {
+    /// The taper, `[from, to]` mm; `None` where the whole path follows the bed.
+    pub taper: Option<[f64; 2]>,
+    /// The shift, mm.
+    pub shift: f64,
+}
+
+/// Which layer's path is kept for drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(rename_all = "kebab-case")]
+pub enum Keep {
+    /// None.
+    #[default]
+    Nothing,
+    /// The lowest.
+    Lowest,
+    /// The one at this Z, mm.
+    At(f64),
+}
+
+/// How to look. With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
+#[non_exhaustive]
 pub struct GapOptions {
     /// How the toolpath is read: see [`Reading`].
     pub reading: Reading,
     /// Where the first layer sticks.
     pub window: Window,
-    /// The taper the file was rewritten with, `[from, to]` mm; two infinities for one that follows the bed all the way
-    /// up; `None` for a file that was not rewritten.
-    pub taper: Option<[f64; 2]>,
-    /// The shift that it was rewritten with, mm.
-    pub shift: f64,
+    /// How the file was rewritten; `None` for one that was not.
+    pub followed: Option<Followed>,
     /// The Z of the original's layers, mm, ascending: see the [module](self).
     pub layers: Vec<f64>,
-    /// The layer whose path is kept for drawing, by its Z, mm: all that lies within 0.04 mm above it. An infinity of minus
-    /// sign keeps the lowest.
-    pub keep: Option<f64>,
-    /// At most so many points of it are kept; 0: 2 million.
+    /// The layer whose path is kept for drawing.
+    pub keep: Keep,
+    /// At most so many points of it are kept. Default 0, for 2 million.
     pub most_kept: usize,
 }
 
 /// Lengths of path, mm.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Shares {
     /// All of it.
     pub all: f64,
@@ -74,6 +101,7 @@ pub struct Shares {
 
 /// One layer.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Layer {
     /// Its Z as sliced, mm.
     pub z: f64,
@@ -89,6 +117,7 @@ pub struct Layer {
 
 /// A deviation and where it is.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 pub struct Deviation {
     /// The gap less the gap meant, mm.
     pub deviation: f64,
@@ -134,6 +163,8 @@ impl GapReport {
 
 /// So far above a layer's Z, mm, its filament may lie.
 const THICK: f64 = 0.04;
+/// Rounding of a Z, mm.
+const SLACK: f64 = 1e-6;
 /// Longest stretch that is judged by its middle, mm.
 const STRETCH: f64 = 1.0;
 /// Points of the kept path lie no further apart than this, mm.
@@ -252,15 +283,16 @@ impl Look {
 
     /// The slicer's Z behind a commanded one over a bed of height `h`: the definition undone.
     fn sliced(&self, z: f64, h: f64) -> f64 {
-        let Some([from, to]) = self.options.taper else { return z };
-        let lower = z - h - self.options.shift;
-        let z = if lower <= from {
-            lower
-        } else {
-            // z' = z + h (to - z) / (to - from) + shift, solved for z; a taper's slope is less than 1.
-            let share = h / (to - from);
-            let inner = (z - self.options.shift - share * to) / (1.0 - share);
-            if inner < to { inner } else { z - self.options.shift }
+        let Some(Followed { taper, shift }) = self.options.followed else { return z };
+        let whole = z - h - shift;
+        let z = match taper {
+            Some([from, to]) if whole > from => {
+                // z' = z + h (to - z) / (to - from) + shift, solved for z; a taper's slope is less than 1.
+                let share = h / (to - from);
+                let inner = (z - shift - share * to) / (1.0 - share);
+                if inner < to { inner } else { z - shift }
+            }
+            _ => whole,
         };
         let layers = &self.options.layers;
         let after = layers.partition_point(|l| *l < z);
@@ -303,24 +335,23 @@ impl Look {
             if deviation > layer.farthest.deviation {
                 layer.farthest = here;
             }
-            keep |= self.options.keep.is_some_and(|k| {
-                let base = if k == f64::NEG_INFINITY { self.report.layers[0].z } else { k };
-                meant >= base - 1e-6 && meant <= base + THICK
-            });
+            keep |= match self.options.keep {
+                Keep::Nothing => false,
+                Keep::Lowest => holds(self.report.layers[0].z, meant),
+                Keep::At(base) => holds(base, meant),
+            };
         }
         if keep { self.draw(way) } else { self.pen = None }
     }
 
     /// The layer of a Z, made when it is new.
     fn layer(&mut self, z: f64, line: u64) -> usize {
-        const SLACK: f64 = 1e-6;
-        let holds = |l: &Layer| z >= l.z - SLACK && z <= l.z + THICK;
-        if self.report.layers.get(self.last).is_some_and(holds) {
+        if self.report.layers.get(self.last).is_some_and(|l| holds(l.z, z)) {
             return self.last;
         }
         let after = self.report.layers.partition_point(|l| l.z <= z + SLACK);
         if let Some(below) = after.checked_sub(1)
-            && holds(&self.report.layers[below])
+            && holds(self.report.layers[below].z, z)
         {
             self.last = below;
             return below;
@@ -328,7 +359,7 @@ impl Look {
         let none = |deviation| Deviation { deviation, x: f64::NAN, y: f64::NAN, line };
         let layer =
             Layer { z, line, path: Shares::default(), nearest: none(f64::INFINITY), farthest: none(f64::NEG_INFINITY) };
-        if after == 0 && self.options.keep == Some(f64::NEG_INFINITY) {
+        if after == 0 && self.options.keep == Keep::Lowest {
             // What was thought the lowest is not: its path goes.
             self.report.kept = KeptPath::default();
             self.pen = None;
@@ -360,6 +391,11 @@ impl Look {
         }
         self.pen = Some(way.at(1.0).0);
     }
+}
+
+/// Whether a Z lies in the layer at `base`.
+fn holds(base: f64, z: f64) -> bool {
+    z >= base - SLACK && z <= base + THICK
 }
 
 /// Pieces of at most `most` mm that make up a length, one at least.

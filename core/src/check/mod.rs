@@ -4,5 +4,6 @@
 //! checks must not trust what it checks.
 
 pub mod gaps;
+pub mod proof;
 
-pub use gaps::{GapOptions, GapReport, Gaps, KeptPath, Layer, Shares, Window};
+pub use gaps::{Deviation, Followed, GapOptions, GapReport, Gaps, Keep, KeptPath, Layer, Shares, Window};

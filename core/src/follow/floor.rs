@@ -16,13 +16,29 @@ struct Below {
     first_z: f64,
     worst_z: f64,
     worst_line: u64,
-    /// How far the bed must come up, mm; `None` if no raising helps.
+    /// How far the bed must come up, mm, so that its own height makes up for it; `None` if no raising helps.
     raise: Option<f64>,
+}
+
+/// What a remedy depends on.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Remedy {
+    /// mm a turn of the bed's screws, if the card names them.
+    pub(crate) pitch: Option<f64>,
+    /// The card is relative (`right_at`): its map stays as it is when the whole bed comes up.
+    pub(crate) relative: bool,
+    /// The shift in force, mm.
+    pub(crate) shift: f64,
 }
 
 impl Floor {
     pub(crate) fn new(level: f64) -> Self {
         Floor { level, below: None }
+    }
+
+    /// mm.
+    pub(crate) fn level(&self) -> f64 {
+        self.level
     }
 
     /// Z was `z` in the original, is `told` now; the bed's share in that has the weight `w`. Says whether it is well.
@@ -42,19 +58,29 @@ impl Floor {
         false
     }
 
-    /// The refusal, if the path went below. `pitch`: mm a turn of the bed's screws, if the card names them.
-    pub(crate) fn refusal(&self, pitch: Option<f64>) -> Option<Error> {
+    /// The refusal, if the path went below.
+    pub(crate) fn refusal(&self, remedy: Remedy) -> Option<Error> {
         let b = self.below?;
         let floor = self.level;
+        // Rounded up to a hundredth, with room for the rounding of the words.
+        let up = |raise: f64| ((raise + 0.001) * 100.0).ceil() / 100.0;
+        let turns = |raise: f64| match remedy.pitch {
+            Some(pitch) => format!("{:.2} turn of each knob at {pitch} mm a turn", raise / pitch),
+            None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", raise / 0.7),
+        };
         let help = match b.raise {
-            // Rounded up to a hundredth, with room for the rounding of the words.
+            _ if remedy.relative => {
+                let raise = up(floor - b.worst_z);
+                format!(
+                    "raise the whole bed by {raise:.2} mm ({}) and the nozzle with it, by a shift of {:.2} mm, and the file \
+                     passes: this card tells the bed's shape only, and its map stays as it is when the bed comes up",
+                    turns(raise),
+                    up(remedy.shift + floor - b.worst_z)
+                )
+            }
             Some(raise) => {
-                let raise = ((raise + 0.001) * 100.0).ceil() / 100.0;
-                let turns = match pitch {
-                    Some(pitch) => format!("{:.2} turn of each knob at {pitch} mm a turn", raise / pitch),
-                    None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", raise / 0.7),
-                };
-                format!("raise the whole bed by {raise:.2} mm ({turns}), read it again, and the file passes")
+                let raise = up(raise);
+                format!("raise the whole bed by {raise:.2} mm ({}), read it again, and the file passes", turns(raise))
             }
             None => "raising the bed does not help where the taper has ended: choose a smaller shift".to_string(),
         };

@@ -4,7 +4,7 @@
 //! polyline that keeps within a tube around the samples keeps the tolerance everywhere. Through the tube goes a path
 //! of as few links as can be: each link is the line that reaches farthest, its end lies on the tube's wall (vertices
 //! are free within the tube: Imai and Iri 1986), and the last two links meet where the wedge seen from the start of
-//! one and the wedge seen from the end of the move overlap.
+//! one and the wedge seen from the end of the move overlap. The end itself may lie off too, where that saves a link.
 
 /// The most samples along one move: a longer or rougher one is refused.
 pub(crate) const SAMPLES_LIMIT: u32 = 100_000;
@@ -18,6 +18,7 @@ pub(crate) struct Tube {
     /// Samples: t ascending from 0 to 1, offset.
     pub(crate) samples: Vec<Vertex>,
     back: Vec<[f64; 2]>,
+    freed: Vec<Vertex>,
 }
 
 impl Tube {
@@ -81,17 +82,10 @@ impl Tube {
                 into.push((1.0, end));
                 return;
             };
-            // Where the farthest line leaves the tube, between samples i - 1 and i.
-            let (ta, fa) = self.samples[i - 1];
-            let (tb, fb) = self.samples[i];
-            let gap = |t: f64, f: f64| from.1 + slope * (t - from.0) - (f + wall);
-            let (ga, gb) = (gap(ta, fa), gap(tb, fb));
-            let share = if (ga - gb).abs() > 0.0 { (ga / (ga - gb)).clamp(0.0, 1.0) } else { 0.0 };
-            let mut t = ta + (tb - ta) * share;
-            let mut v = fa + (fb - fa) * share + wall;
+            let (mut t, mut v) = self.leaves(from, slope, i, wall);
             if t <= from.0 {
                 // No progress (the start lay outside the tube): go to the sample itself.
-                (t, v) = (tb, fb);
+                (t, v) = self.samples[i];
             }
             if t >= 1.0 {
                 into.push((1.0, end));
@@ -99,8 +93,81 @@ impl Tube {
             }
             into.push((t, v));
             from = (t, v);
-            next = if t >= tb { i + 1 } else { i };
+            next = if t >= self.samples[i].0 { i + 1 } else { i };
         }
+    }
+
+    /// As [`fewest`](Tube::fewest), but the end may lie off by `reach`. That is used where it saves a vertex and nowhere
+    /// else; the end is then as near to the one that was asked for as the last link can come.
+    pub(crate) fn fewest_to_about(&mut self, start: f64, end: f64, tau: f64, reach: f64, into: &mut Vec<Vertex>) {
+        self.fewest(start, end, tau, into);
+        if into.len() > 1 && self.free(start, end, tau, reach, into.len() - 1) {
+            core::mem::swap(into, &mut self.freed);
+        }
+    }
+
+    /// Whether at most `most` links from (0, `start`) come within `reach` of (1, `end`); they are in `freed` then.
+    fn free(&mut self, start: f64, end: f64, tau: f64, reach: f64, most: usize) -> bool {
+        self.freed.clear();
+        let mut from = (0.0, start);
+        let mut next = 1;
+        while self.freed.len() < most {
+            let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+            let mut exit = None;
+            for (i, (t, f)) in self.samples.iter().enumerate().skip(next) {
+                let dt = t - from.0;
+                if dt <= 0.0 {
+                    continue;
+                }
+                let (l, h) = ((f - tau - from.1) / dt, (f + tau - from.1) / dt);
+                if l > high || h < low {
+                    exit = Some((i, if l > high { high } else { low }, if l > high { -tau } else { tau }));
+                    break;
+                }
+                low = low.max(l);
+                high = high.min(h);
+            }
+            let Some((i, slope, wall)) = exit else {
+                let dt = 1.0 - from.0;
+                let (a, b) = ((from.1 + low * dt).max(end - reach), (from.1 + high * dt).min(end + reach));
+                if a <= b {
+                    self.freed.push((1.0, end.clamp(a, b)));
+                }
+                return a <= b;
+            };
+            let at = self.leaves(from, slope, i, wall);
+            if at.0 <= from.0 || at.0 >= 1.0 {
+                return false;
+            }
+            self.freed.push(at);
+            next = if at.0 >= self.samples[i].0 { i + 1 } else { i };
+            from = at;
+        }
+        false
+    }
+
+    /// The offsets at the end, lowest and highest, that one link from `from` reaches within the tube.
+    pub(crate) fn seen_from(&self, from: Vertex, tau: f64) -> [f64; 2] {
+        let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        for (t, f) in &self.samples {
+            let dt = t - from.0;
+            if dt > 0.0 {
+                low = low.max((f - tau - from.1) / dt);
+                high = high.min((f + tau - from.1) / dt);
+            }
+        }
+        let dt = 1.0 - from.0;
+        [from.1 + low * dt, from.1 + high * dt]
+    }
+
+    /// Where the line from `from` leaves the tube by the wall at offset `wall`, between samples `i - 1` and `i`.
+    fn leaves(&self, from: Vertex, slope: f64, i: usize, wall: f64) -> Vertex {
+        let (ta, fa) = self.samples[i - 1];
+        let (tb, fb) = self.samples[i];
+        let gap = |t: f64, f: f64| from.1 + slope * (t - from.0) - (f + wall);
+        let (ga, gb) = (gap(ta, fa), gap(tb, fb));
+        let share = if (ga - gb).abs() > 0.0 { (ga / (ga - gb)).clamp(0.0, 1.0) } else { 0.0 };
+        (ta + (tb - ta) * share, fa + (fb - fa) * share + wall)
     }
 
     /// For each sample the interval of offsets from which the end is seen, empty (low > high) where it is not.
@@ -164,6 +231,23 @@ mod tests {
         }
     }
 
+    #[test]
+    fn an_end_lies_off_only_where_that_saves_a_link() {
+        // f = 4 s t (1 - t), from 0 to the end at c tau: the chord is off by at most s - c tau / 2 + (c tau)^2 / (16 s),
+        // which is tau for s = (2 + c + sqrt(4 + 4 c)) tau / 4: with c = 1 for s = 1.457 tau, and s = tau where c = 0.
+        let tau: f64 = 0.005;
+        let reach = 0.9 * tau;
+        let most = (2.0 + 0.9 + (4.0f64 + 4.0 * 0.9).sqrt()) / 4.0;
+        for (s, links, off) in [(0.99, 1, false), (1.01, 1, true), (most - 0.01, 1, true), (most + 0.01, 2, false)] {
+            let samples =
+                (0..=4000).map(|i| f64::from(i) / 4000.0).map(|t| (t, 4.0 * s * tau * t * (1.0 - t))).collect();
+            let mut tube = Tube { samples, ..Tube::default() };
+            let mut out = Vec::new();
+            tube.fewest_to_about(0.0, 0.0, tau, reach, &mut out);
+            assert_eq!((out.len(), out[out.len() - 1].1.abs() > 0.0), (links, off), "{s}");
+        }
+    }
+
     proptest! {
         #[test]
         fn stays_in_the_tube_and_reaches_the_end(
@@ -191,6 +275,17 @@ mod tests {
             }
             // Vertices between samples too: the tube is straight there.
             prop_assert!(out.len() < n);
+
+            let mut about = Vec::new();
+            tube.fewest_to_about(start, end, tau, tau / 2.0, &mut about);
+            prop_assert!(about.windows(2).all(|w| w[0].0 < w[1].0));
+            prop_assert!(about.len() < out.len() || about == out);
+            let (t, v) = *about.last().unwrap();
+            prop_assert!(t >= 1.0 && (v - end).abs() <= tau / 2.0 * (1.0 + 1e-9));
+            for (t, f) in &samples[..n - 1] {
+                let v = offset(&about, start, *t);
+                prop_assert!((v - f).abs() <= tau * (1.0 + 1e-9) + 1e-12, "{} at {}", v - f, t);
+            }
         }
     }
 }

@@ -27,7 +27,11 @@ pub enum EMode {
 }
 
 /// What the reader lets pass although it might move an axis, and how E is meant.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+///
+/// With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 pub struct Reading {
     /// How E is meant until M82 or M83 says so.
     pub e_start: EMode,

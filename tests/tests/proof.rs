@@ -1,0 +1,304 @@
+//! The proof: what was rewritten is proven, and what was spoilt is found.
+
+use evengap::check::proof::{FaultKind, Verdict};
+use evengap::follow::{Options, Taper, rewrite};
+use evengap::{HeightMap, SurfaceKind};
+use evengap_tests::beds::{beds, map, prove, tapers, to_prove, woken};
+use evengap_tests::machine::Setup;
+use evengap_tests::mixed::toolpath;
+use evengap_tests::oracle::{Rules, judge};
+use evengap_tests::samples;
+use proptest::prelude::*;
+use proptest::strategy::ValueTree as _;
+
+fn options(set: impl FnOnce(&mut Options)) -> Options {
+    let mut options = Options::default();
+    options.floor = -1000.0;
+    set(&mut options);
+    options
+}
+
+fn config(cases: u32) -> ProptestConfig {
+    let asked = std::env::var_os("PROPTEST_CASES").is_some();
+    let default = ProptestConfig::default();
+    ProptestConfig { failure_persistence: None, cases: if asked { default.cases } else { cases }, ..default }
+}
+
+fn told(verdict: &Verdict) -> String {
+    format!("{verdict:#?}")
+}
+
+proptest! {
+    #![proptest_config(config(128))]
+
+    #[test]
+    fn what_was_rewritten_is_proven(
+        path in toolpath(40), map in beds(), taper in tapers(), flow in any::<bool>(),
+        shift in prop_oneof![3 => Just(0.0), 1 => -0.1..0.1_f64], tolerance in prop_oneof![3 => Just(0.005), 1 => 0.002..0.05_f64],
+    ) {
+        let options = options(|o| {
+            woken(o, path.setup);
+            o.taper = taper;
+            o.flow = flow;
+            o.shift = shift;
+            o.tolerance = tolerance;
+        });
+        let bytes = path.bytes();
+        let (out, summary) = rewrite(&bytes, &map, options).map_err(|e| TestCaseError::fail(e.to_string()))?;
+        let verdict = prove(&bytes, &out, &map, to_prove(&options, &summary)).map_err(|e| TestCaseError::fail(e.to_string()))?;
+        prop_assert!(
+            verdict.is_proven(), "{}\n--- original\n{}\n--- rewritten\n{}", told(&verdict),
+            String::from_utf8_lossy(&bytes), String::from_utf8_lossy(&out)
+        );
+    }
+}
+
+/// Every sample that is rewritten is proven.
+#[test]
+fn samples_are_proven() {
+    let mut wrong = Vec::new();
+    for (name, bytes) in samples::all() {
+        for taper in [Taper::Auto, Taper::None] {
+            let bent = map(5, -20.0, 235.0, SurfaceKind::ThinPlate, |x, _| 0.3 * (1.0 - ((x - 107.5) / 107.5).powi(2)));
+            let options = options(|o| {
+                o.taper = taper;
+                o.allow.unknown_motion = true;
+                o.allow.own_levelling = true;
+                o.allow.already_rewritten = true;
+                o.allow.large_heights = true;
+            });
+            let Ok((out, summary)) = rewrite(&bytes, &bent, options) else { continue };
+            let started = std::time::Instant::now();
+            let verdict = prove(&bytes, &out, &bent, to_prove(&options, &summary)).expect("it was read before");
+            eprintln!(
+                "{name} {taper:?}: {} moves to {}, height within {:.5}, filament {:.7}, {:?}",
+                verdict.moves_in,
+                verdict.moves_out,
+                verdict.height.by,
+                verdict.filament.by,
+                started.elapsed()
+            );
+            if !verdict.is_proven() {
+                wrong.push(format!("{name} {taper:?}: {}", told(&verdict)));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A part with arcs, a vase's climb, G92 in the middle, relative hops; and how it was rewritten.
+fn part() -> (Vec<u8>, Vec<u8>, HeightMap, Options, evengap::follow::Summary) {
+    let mut file = String::from("M140 S60\nG28\nG92 E0\nM82\nG1 X10 Y10 Z0.2 F3000\n");
+    let mut e = 0.0;
+    let mut lay = |line: &str| {
+        e += 2.5;
+        format!("{line} E{e:.5}\n")
+    };
+    for layer in 1..=6 {
+        file += &format!(";layer {layer}\nG1 Z{:.2} F600\n", 0.2 * f64::from(layer));
+        file += &lay("G1 X190 Y12 F1800");
+        file += &lay("G3 X190 Y92 I0 J40");
+        file += &lay("G2 X150 Y132 R40");
+        file += &lay("G1 X10 Y130");
+        file += "G91\nG1 Z0.6\nG90\nG0 X20 Y20\nG91\nG1 Z-0.6\nG90\n";
+        file += &lay(&format!("G1 X60 Y60 Z{:.3}", 0.2 * f64::from(layer) + 0.1));
+        file += "M106 S128\nG92 Z5\nG1 X80 F1200\n";
+        file += &format!("G92 Z{:.3}\n", 0.2 * f64::from(layer) + 0.1);
+    }
+    let bed = map(5, 0.0, 200.0, SurfaceKind::ThinPlate, |x, y| {
+        0.25 * (1.0 - ((x - 100.0).powi(2) + (y - 100.0).powi(2)) / 1e4) + 0.0005 * x
+    });
+    let options = options(|o| o.floor = 0.0);
+    let (out, summary) = rewrite(file.as_bytes(), &bed, options).expect("rewritten");
+    (file.into_bytes(), out, bed, options, summary)
+}
+
+/// The faults that the check must find, each planted by itself: and what it says of them.
+#[test]
+fn planted_faults_are_found() {
+    let (file, out, bed, options, summary) = part();
+    let asked = to_prove(&options, &summary);
+    let proven = prove(&file, &out, &bed, asked).expect("readable");
+    assert!(proven.is_proven(), "{}", told(&proven));
+    let text = String::from_utf8(out).expect("text");
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let find = |what: &dyn Fn(&str) -> bool| lines.iter().position(|l| what(l)).expect("such a line");
+    let word = |line: &str, letter: char| -> f64 {
+        let at = line.find(letter).expect("the word") + 1;
+        line[at..].split([' ', '\n']).next().expect("digits").parse().expect("a number")
+    };
+    let with = |line: &str, letter: char, value: f64| {
+        let old = line.split([' ', '\n']).find(|w| w.starts_with(letter)).expect("the word");
+        line.replacen(old, &format!("{letter}{value:.5}"), 1)
+    };
+    let piece = find(&|l| l.contains('Z') && l.contains('E') && l.starts_with("G1"));
+    let arc = find(&|l| l.starts_with("G3"));
+    let edit = |at: usize, line: String| {
+        let mut all: Vec<String> = lines.iter().map(|l| (*l).to_owned()).collect();
+        all[at] = line;
+        all.concat()
+    };
+    let without = |at: usize| edit(at, String::new());
+    let swapped = |a: usize| {
+        let mut all = lines.clone();
+        all.swap(a, a + 1);
+        all.concat()
+    };
+    let layer = |n: u32| find(&|l| l.starts_with(&format!(";layer {n}")));
+    let without_layer = [&lines[..layer(3)], &lines[layer(4)..]].concat().concat();
+    let g92_z = find(&|l| l.starts_with("G92 Z5"));
+    let fan = find(&|l| l.starts_with("M106"));
+    let z = word(lines[piece], 'Z');
+    let any = &[][..];
+    let faults: [(&str, String, &[FaultKind]); 17] = [
+        ("a move lost", without(piece), any),
+        ("Z off by 0.02", edit(piece, with(lines[piece], 'Z', z + 0.02)), &[FaultKind::Height]),
+        ("Z off by -0.02", edit(piece, with(lines[piece], 'Z', z - 0.02)), &[FaultKind::Height]),
+        ("E shifted", edit(piece, with(lines[piece], 'E', word(lines[piece], 'E') + 0.001)), &[FaultKind::Filament]),
+        ("a swapped line", swapped(piece), any),
+        ("a wrong sign", edit(piece, with(lines[piece], 'Z', -z)), &[FaultKind::Height, FaultKind::Floor]),
+        ("a missed G92", edit(g92_z, "G92 Z5\n".into()), &[FaultKind::Height]),
+        ("a G92 lost", without(g92_z), any),
+        ("an arc the wrong way round", edit(arc, lines[arc].replacen("G3", "G2", 1)), any),
+        ("an arc made a line", edit(arc, lines[arc].replacen("G3", "G1", 1)), any),
+        ("a layer left out", without_layer, any),
+        ("a feed rate", edit(piece, lines[piece].replacen("F1800", "F1700", 1)), &[FaultKind::Word]),
+        ("a fan lost", without(fan), any),
+        ("a fan changed", edit(fan, "M106 S129\n".into()), any),
+        ("a comment lost", without(layer(2)), any),
+        ("an end cut off", lines[..lines.len() - 1].concat(), &[FaultKind::Missing]),
+        ("a line too many", edit(fan, "M106 S128\nG1 X1\n".into()), any),
+    ];
+    for (name, spoilt, kinds) in &faults {
+        assert_ne!(*spoilt, text, "{name}: nothing was spoilt");
+        let verdict = prove(&file, spoilt.as_bytes(), &bed, asked).expect("the original is readable");
+        assert!(!verdict.is_proven(), "{name} was not found");
+        if !kinds.is_empty() {
+            assert!(verdict.faults.iter().any(|f| kinds.contains(&f.kind)), "{name}: {}", told(&verdict));
+        }
+    }
+}
+
+/// How a rewritten file is spoilt at random.
+#[derive(Debug, Clone)]
+enum Spoil {
+    Delete(usize),
+    Double(usize),
+    Swap(usize, usize),
+    /// The line, the word, and what is added to its number.
+    Add(usize, usize, f64),
+    Negate(usize, usize),
+    Drop(usize, usize),
+    Digit(usize, usize, u8),
+    Insert(usize, &'static str),
+}
+
+fn spoil() -> impl Strategy<Value = Spoil> {
+    let at = || any::<prop::sample::Index>().prop_map(|i| i.index(1 << 20));
+    prop_oneof![
+        1 => at().prop_map(Spoil::Delete),
+        1 => at().prop_map(Spoil::Double),
+        1 => (at(), 1..4_usize).prop_map(|(a, b)| Spoil::Swap(a, b)),
+        4 => (at(), at(), prop_oneof![Just(0.02), Just(-0.02), Just(0.001), -1.0..1.0_f64]).prop_map(|(a, b, c)| Spoil::Add(a, b, c)),
+        1 => (at(), at()).prop_map(|(a, b)| Spoil::Negate(a, b)),
+        1 => (at(), at()).prop_map(|(a, b)| Spoil::Drop(a, b)),
+        3 => (at(), at(), b'0'..=b'9').prop_map(|(a, b, c)| Spoil::Digit(a, b, c)),
+        1 => (at(), prop_oneof![Just("G91"), Just("G92 E0"), Just("G92 Z1"), Just("M83"), Just("G1 Z5"), Just("G20"), Just("; note")])
+            .prop_map(|(a, b)| Spoil::Insert(a, b)),
+    ]
+}
+
+impl Spoil {
+    /// The spoilt file; `None` where there is nothing to spoil in that way.
+    fn apply(&self, text: &str) -> Option<String> {
+        let mut lines: Vec<String> = text.split_inclusive('\n').map(str::to_owned).collect();
+        let n = lines.len();
+        let words = |line: &str| -> Vec<(usize, usize)> {
+            let mut out = Vec::new();
+            let mut at = 0;
+            for word in line.split_inclusive([' ', '\n']) {
+                let body = word.trim_end();
+                if body.len() > 1 && body.as_bytes()[0].is_ascii_alphabetic() && body[1..].parse::<f64>().is_ok() {
+                    out.push((at, at + body.len()));
+                }
+                at += word.len();
+            }
+            out
+        };
+        let edit = |line: &mut String, which: usize, change: &dyn Fn(&str) -> String| -> Option<()> {
+            let all = words(line);
+            let (from, to) = *all.get(which % all.len().max(1))?;
+            let word = change(&line[from..to]);
+            line.replace_range(from..to, &word);
+            Some(())
+        };
+        match self {
+            Spoil::Delete(i) => drop(lines.remove(i % n)),
+            Spoil::Double(i) => lines.insert(i % n, lines[i % n].clone()),
+            Spoil::Swap(i, by) => lines.swap(i % n, (i + by) % n),
+            Spoil::Add(i, w, by) => edit(&mut lines[i % n], *w, &|word| {
+                let decimals = word.split_once('.').map_or(0, |(_, d)| d.len()).max(3);
+                format!("{}{:.decimals$}", &word[..1], word[1..].parse::<f64>().unwrap_or(0.0) + by)
+            })?,
+            Spoil::Negate(i, w) => edit(&mut lines[i % n], *w, &|word| match word[1..].strip_prefix('-') {
+                Some(rest) => format!("{}{rest}", &word[..1]),
+                None => format!("{}-{}", &word[..1], &word[1..]),
+            })?,
+            Spoil::Drop(i, w) => edit(&mut lines[i % n], *w, &|_| String::new())?,
+            Spoil::Digit(i, w, digit) => edit(&mut lines[i % n], *w, &|word| {
+                let mut bytes = word.as_bytes().to_vec();
+                let digits: Vec<usize> = (1..bytes.len()).filter(|k| bytes[*k].is_ascii_digit()).collect();
+                bytes[digits[w / 7 % digits.len()]] = *digit;
+                String::from_utf8(bytes).expect("ASCII")
+            })?,
+            Spoil::Insert(i, line) => lines.insert(i % n, format!("{line}\n")),
+        }
+        let out = lines.concat();
+        (out != text).then_some(out)
+    }
+}
+
+/// Rewritten files spoilt at random, each judged by the slow second implementation too: whatever that finds, the proof finds.
+#[test]
+fn what_was_spoilt_is_found() {
+    let (file, out, bed, options, summary) = part();
+    let text = String::from_utf8(out).expect("text");
+    let asked = to_prove(&options, &summary);
+    let rules = Rules {
+        setup: Setup::default(),
+        taper: summary.taper.map(|[from, to]| (from, to)),
+        floor: Some(options.floor),
+        step: 0.5,
+        ..Rules::default()
+    };
+    let mut runner = proptest::test_runner::TestRunner::deterministic();
+    let wanted = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(400_u32);
+    let (mut spoilt, mut bad, mut found, mut both_fine, mut missed) = (0_u32, 0_u32, 0_u32, 0_u32, Vec::new());
+    let mut only_here = Vec::new();
+    while spoilt < wanted {
+        let how = spoil().new_tree(&mut runner).expect("a value").current();
+        let Some(broken) = how.apply(&text) else { continue };
+        spoilt += 1;
+        let faults = judge(&file, broken.as_bytes(), &|x, y| bed.height(x, y), &rules).err();
+        let verdict = prove(&file, broken.as_bytes(), &bed, asked).expect("the original is readable");
+        match (&faults, verdict.is_proven()) {
+            (Some(_), false) => {
+                bad += 1;
+                found += 1;
+            }
+            (Some(faults), true) => {
+                bad += 1;
+                missed.push(format!("{how:?}: {}", faults[0]));
+            }
+            (None, true) => both_fine += 1,
+            (None, false) => only_here.push(format!("{how:?}: {:?}", verdict.faults.first())),
+        }
+    }
+    eprintln!(
+        "{spoilt} spoilt: {bad} are faults for the second implementation, {found} of them found; {both_fine} harmless to both; {} only here",
+        only_here.len()
+    );
+    eprintln!("{}", only_here.join("\n"));
+    assert!(bad > wanted / 2, "too few faults to tell: {bad}");
+    assert!(missed.is_empty(), "{} missed:\n{}", missed.len(), missed.join("\n"));
+}
