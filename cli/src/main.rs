@@ -6,12 +6,14 @@
 mod cautions;
 mod files;
 mod map;
+mod measured;
 mod picture;
 mod points;
 mod progress;
 mod report;
 mod rewrite;
 mod table;
+mod trial;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;
@@ -31,6 +33,7 @@ struct Cli {
 enum Command {
     Map(map::Args),
     Rewrite(rewrite::Args),
+    Trial(trial::Args),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -46,7 +49,8 @@ Data goes to standard output, messages to standard error; \"-\" stands for stand
 
 Examples:
   evengap map bed.toml --picture bed.svg
-  evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
+  evengap rewrite part.gcode --card bed.toml -o part.even.gcode
+  evengap trial bed.toml -o trial.gcode --numbers";
 
 fn main() -> ExitCode {
     let (json, outcome) = match Cli::try_parse() {
@@ -67,6 +71,7 @@ impl Command {
         match self {
             Command::Map(args) => args.json,
             Command::Rewrite(args) => args.json,
+            Command::Trial(args) => args.json,
         }
     }
 
@@ -74,6 +79,7 @@ impl Command {
         match self {
             Command::Map(args) => map::run(&args),
             Command::Rewrite(args) => rewrite::run(&args),
+            Command::Trial(args) => trial::run(&args),
         }
     }
 }
