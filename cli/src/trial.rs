@@ -4,9 +4,11 @@ use crate::cautions::{self, cautions};
 use crate::files::{self, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::measured;
+use crate::picture::Picture;
 use crate::points;
 use crate::report::{Failure, Refusal, Source};
 use evengap::card::Print;
+use evengap::draw::patch_plan;
 use evengap::trial::{Measured, Nozzle, Trial, TrialOptions, correct, patches, trial};
 use evengap::{Card, HeightMap};
 
@@ -62,6 +64,9 @@ pub(crate) struct Args {
     /// Temperature of the nozzle, degrees Celsius; the card's
     #[arg(long, value_name = "DEGREES", value_parser = parse_number)]
     nozzle_celsius: Option<f64>,
+    /// Draw which patch lies where; the name's ending says whether as SVG or PNG
+    #[arg(long, value_name = "FILE.svg|FILE.png", value_parser = Picture::parse, conflicts_with = "measured")]
+    picture: Option<Picture>,
     /// Report as JSON on standard output (on standard error where FILE is standard output)
     #[arg(long)]
     pub(crate) json: bool,
@@ -176,6 +181,9 @@ struct PrintJson<'a> {
 fn print(args: &Args, map: &HeightMap, options: &TrialOptions) -> Result<(), Failure> {
     let made = trial(map.card(), map, options).map_err(|e| refuse(&e))?;
     write(&args.output, made.text.as_bytes())?;
+    if let Some(picture) = &args.picture {
+        picture.draw(map.card(), |options| patch_plan(map.card(), &made.patches, options))?;
+    }
     let json = PrintJson {
         card: map.card().digest(),
         output: shown(&args.output),
@@ -196,6 +204,9 @@ fn told(args: &Args, card: &Card, options: &TrialOptions, made: &Trial) -> Strin
         format!("  Filament    {:.2} m of {diameter} mm ({cubic:.1} cm3)", made.filament / 1000.0),
         format!("  Time        {:.0} min, and the heating", (made.seconds / 60.0).ceil()),
     ];
+    if let Some(picture) = &args.picture {
+        lines.push(format!("  Picture     {}", picture.path().display()));
+    }
     lines.extend(made.notes.iter().map(|n| format!("Note: {n}.")));
     lines.push("Patches, by number:".to_owned());
     lines.extend(made.patches.iter().map(|p| format!("  {:>4}  X {} Y {}", p.number, p.x, p.y)));

@@ -44,6 +44,17 @@ fn a_flat_print_can_be_rewritten_to_the_same() {
 }
 
 #[test]
+fn a_picture_says_which_patch_lies_where() {
+    let folder = Folder::new();
+    let run = folder.run(&["trial", "bed.toml", "-o", "trial.gcode", "--picture", "patches.svg"]);
+    assert!(run.messages.contains("  Picture     patches.svg\n"), "{}", run.messages);
+    let svg = folder.get("patches.svg");
+    let document = roxmltree::Document::parse(&svg).unwrap();
+    let texts: Vec<&str> = document.descendants().filter_map(|n| n.text()).collect();
+    assert!((1..=9).all(|n| texts.contains(&n.to_string().as_str())), "{texts:?}");
+}
+
+#[test]
 fn json_has_what_a_program_needs() {
     let folder = Folder::new();
     let run = folder.run(&["trial", "bed.toml", "-o", "trial.gcode", "--json"]);

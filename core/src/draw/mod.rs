@@ -12,6 +12,7 @@ mod legend;
 mod levels;
 mod page;
 mod palette;
+mod patches;
 mod place;
 mod style;
 mod svg;
@@ -22,6 +23,7 @@ use contours::{Contour, Grid};
 use edge::Edge;
 use levels::Levels;
 use page::Page;
+pub use patches::patch_plan;
 use std::collections::BTreeMap;
 use svg::Svg;
 
