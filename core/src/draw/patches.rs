@@ -2,15 +2,15 @@
 
 use super::edge::Edge;
 use super::page::{self, Page};
-use super::svg::{Svg, path_data};
+use super::svg::Svg;
 use super::{PlanOptions, frame, ground, style};
 use crate::card::Card;
 use crate::trial::Patch;
 
 /// A plan of the bed with the patches of a test print and their numbers, as a self-contained SVG document.
 ///
-/// It goes with the printer: front below, back above, as one stands before the bed. Keep-out areas are hatched. A patch that had to be moved has
-/// a cross where its point is. The same card, patches and options give the same bytes, natively and in WASM.
+/// It goes with the printer: front below, back above, as one stands before the bed. Keep-out areas are hatched.
+/// The same card, patches and options give the same bytes, natively and in WASM.
 #[must_use]
 pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> String {
     let edge = Edge::of(&card.bed);
@@ -67,14 +67,6 @@ fn squares(svg: &mut Svg, page: &Page, patches: &[Patch]) {
         let [x, y] = page.at([p.x - 0.5 * p.side, p.y + 0.5 * p.side]);
         let side = p.side * page.scale;
         svg.tag("rect").nums(&[("x", x), ("y", y), ("width", side), ("height", side)]).attr("fill", style::PAPER).end();
-        if p.moved() {
-            let [u, v] = page.at(p.point);
-            let arm = ground::CROSS;
-            let mut data = String::new();
-            path_data(&[[u - arm, v], [u + arm, v]], false, &mut data);
-            path_data(&[[u, v - arm], [u, v + arm]], false, &mut data);
-            svg.tag("path").attr("d", &data).attr("stroke", style::QUIET).end();
-        }
     }
     svg.close();
     svg.tag("g").attr("text-anchor", "middle").attr("font-weight", "600").open();

@@ -45,7 +45,7 @@ impl Patch {
 
     /// Whether it had to be moved.
     #[expect(clippy::float_cmp, reason = "a place that was not touched is the same bits")]
-    pub(crate) fn moved(&self) -> bool {
+    pub(super) fn moved(&self) -> bool {
         [self.x, self.y] != self.point
     }
 }
