@@ -7,8 +7,8 @@
 //! filament is pulled back by 1 mm, modest values that suit most machines (common practice, no source), and it travels round keep-out
 //! areas.
 
-mod bead;
-mod correct;
+pub mod bead;
+pub mod correct;
 mod digits;
 mod layout;
 #[cfg(test)]
