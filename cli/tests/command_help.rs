@@ -19,6 +19,7 @@ fn help_is_as_written_down() {
     assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
     assert_data_eq!(help(&["tram", "--help"]), file!["help/tram.txt"]);
     assert_data_eq!(help(&["compare", "--help"]), file!["help/compare.txt"]);
+    assert_data_eq!(help(&["trial", "--help"]), file!["help/trial.txt"]);
 }
 
 #[test]
@@ -58,6 +59,10 @@ fn wrong_usage_is_status_2() {
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--taper", "6"],
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--tolerance", "thin"],
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--allow", "all"],
+        &["trial", "bed.toml"],
+        &["trial", "-", "-o", "trial.gcode", "--at", "-"],
+        &["trial", "bed.toml", "-o", "trial.gcode", "--patch", "wide"],
+        &["trial", "bed.toml", "-o", "c.toml", "--measured", "t.csv", "--numbers"],
     ] {
         let run = folder.run(args);
         assert_eq!(run.status, 2, "{args:?}: {}", run.messages);
