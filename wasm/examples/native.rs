@@ -34,7 +34,7 @@ fn main() -> Outcome<()> {
     suite.keep("part", &part)?;
     for (name, options) in options() {
         for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
-            suite.rewrite(&format!("the example, {name}"), &card, surface, &options, "part")?;
+            suite.rewrite(&format!("the example, {name}, {surface:?}"), &card, surface, &options, "part")?;
         }
     }
     let mut runner = TestRunner::deterministic();
