@@ -39,7 +39,8 @@ fn main() -> Outcome<()> {
     }
     let mut runner = TestRunner::deterministic();
     for n in 0..MADE_UP {
-        let made = evengap_tests::mixed::toolpath(60).new_tree(&mut runner).map_err(|reason| reason.to_string())?.current();
+        let made =
+            evengap_tests::mixed::toolpath(60).new_tree(&mut runner).map_err(|reason| reason.to_string())?.current();
         let file = format!("made-{n}");
         suite.keep(&file, &made.bytes())?;
         let e_start = if made.setup.e_relative { "relative" } else { "absolute" };
