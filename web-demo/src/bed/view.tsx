@@ -7,7 +7,7 @@ import type { SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
 import { Numbers } from "./numbers";
 import { Plan } from "./plan";
-import { TurnList, turnsOf } from "./screws";
+import { TurnList, turnsOf } from "./knobs";
 import { describe, type Line } from "./words";
 import { SurfaceBox } from "./surface-box";
 
