@@ -42,7 +42,7 @@ export function open(canvas: HTMLCanvasElement, map: HeightMap, bed: Bed, isolin
     if (!pen) return;
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     pen.clearRect(0, 0, width, height);
-    const scale = Math.min(width / (1.5 * size), height / (1.1 * size));
+    const scale = Math.min(width / (1.42 * size), height / (0.95 * size));
     const [sin, cos, up, flat] = [Math.sin(turn), Math.cos(turn), Math.cos(tip), Math.sin(tip)];
     const middle = (low + high) / 2;
     /** Place on the canvas, and depth: larger is farther. */
