@@ -35,6 +35,11 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
       found.card = Card.fromText(spelt.text);
     } catch (error) {
       if (!(error instanceof EvengapError)) throw error;
+      if (draft.points.length === 0 && fields[(error.line ?? 1) - 1] === "points") {
+        // Nobody has done anything wrong yet.
+        found.noMap = { message: "There are no readings yet." };
+        return found;
+      }
       const field = fields[(error.line ?? 1) - 1] || "method";
       found.faults.set(field, { message: sentence(error.message), help: sentence(error.help ?? undefined) });
       const point = /^points\.(\d+)/.exec(field);

@@ -51,7 +51,7 @@ test("a card is typed, checked, saved and its bed looked at by keyboard alone", 
   const text = readFileSync(saved, "utf8");
   assert.match(text, /sheet = 0\.08/);
   const map = JSON.parse(native("map", saved, "--json").toString());
-  assert.deepEqual(map.shape.readings.map((r) => Math.round((r.height + 0.08) * 1000) / 1000).sort(), readings.map(Number).sort());
+  assert.deepEqual(map.readings.map((r) => Math.round((r.height + 0.08) * 1000) / 1000).sort(), readings.map(Number).sort());
   await tabTo(page, "2 Bed");
   await page.keyboard.press("Enter");
   await tabTo(page, "Plan of the bed");

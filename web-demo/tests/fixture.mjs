@@ -41,7 +41,7 @@ export async function sheet(page, name) {
 }
 
 export const cardChooser = (page) => page.getByLabel("Card file, TOML or JSON");
-export const fileChooser = (page) => page.getByLabel("Sliced file");
+export const fileChooser = (page) => page.getByLabel("Sliced file", { exact: true });
 
 /** Puts a file of the browser's private file system in place of the save dialogue, which no test can operate. */
 export async function standInForDialogue(page, before = "") {

@@ -79,7 +79,7 @@ test("the file", async () => {
   await look("6-file");
   await page.getByText("How to rewrite").click();
   const broken = join(at.folder, "broken.gcode");
-  writeFileSync(broken, "G28\nG1 X40 Y40 Z0.2\nG1 X90 E1\nG1 X20 Y1O E1\n");
+  writeFileSync(broken, "G28\nG1 X40 Y40 Z0.2\nG1 X90 E1\nG1 X20 Y1.2.3 E1\n");
   await fileChooser(page).setInputFiles(broken);
   await page.getByRole("alert").waitFor();
   await look("7-refused");

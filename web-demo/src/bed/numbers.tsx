@@ -8,7 +8,7 @@ import { ticks, type Bed } from "./frame";
 export function Numbers({ map, bed, shape, turn }: { map: HeightMap; bed: Bed; shape: Shape; turn: number }) {
   const { xs, ys, heights } = useMemo(() => {
     const scale = 1;
-    const room = Math.max(bed.x[1] - bed.x[0], bed.y[1] - bed.y[0]) / 9;
+    const room = Math.max(bed.x[1] - bed.x[0], bed.y[1] - bed.y[0]) / 12;
     const [xs, ys] = [ticks(bed.x, scale, room), ticks(bed.y, scale, room).reverse()];
     return { xs, ys, heights: map.heightsAt(ys.flatMap((y) => xs.flatMap((x) => [x, y]))) };
   }, [turn]);

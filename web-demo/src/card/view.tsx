@@ -12,7 +12,7 @@ export function CardView({ app }: { app: State }) {
     <div class="card-view">
       <div class="wide">
         <CardFiles app={app} />
-        {app.survey?.noMap && (
+        {app.survey?.noMap && app.draft.points.length > 0 && (
           <div class="status-line">
             <FaultNote fault={app.survey.noMap} doubt />
           </div>
