@@ -37,12 +37,31 @@ need_rust() {
   fi
 }
 
-# Node, to load the JavaScript package.
+# Node and npm, to load the JavaScript package and to install it as its users do.
 need_node() {
   command -v node >/dev/null || bring_package nodejs
+  command -v npm >/dev/null || bring_package npm
   echo "node $(node --version)"
-  node -e 'process.exit(Number(process.versions.node.split(".")[0]) >= 18 ? 0 : 1)' || {
-    echo "the tests of the JavaScript package need Node 18 or later" >&2
+  node -e 'process.exit(Number(process.versions.node.split(".")[0]) >= 20 ? 0 : 1)' || {
+    echo "the tests of the JavaScript package need Node 20 or later" >&2
     exit 1
   }
+}
+
+# Chromium, for the tests in a browser; CHROMIUM names it afterwards.
+need_chromium() {
+  local name
+  for name in chromium chromium-browser; do
+    CHROMIUM=$(command -v "$name") && break
+  done
+  if [ -z "${CHROMIUM:-}" ]; then
+    bring_package chromium
+    CHROMIUM=$(command -v chromium)
+  fi
+  export CHROMIUM
+}
+
+# What the tests in a folder of JavaScript import, on the versions of its package-lock.json.
+need_modules() {
+  [ "$1/node_modules/.package-lock.json" -nt "$1/package-lock.json" ] || npm ci --prefix "$1" --no-audit --no-fund --loglevel=error
 }

@@ -1,48 +1,216 @@
-//! What the native library makes of the cases that the package is tested with: cards and points in, heights and
-//! rewritten toolpaths out, in the folder given. `wasm/tests/package.test.mjs` compares them bit by bit.
+//! What the native library makes of the cases that the package is tested with: `tests/js` holds the package against it.
+//! Nothing that the tests expect was typed in.
+//!
+//! Cases: the example with all options, mixed toolpaths that are made up (`evengap-tests`), each sample where there are
+//! samples, and what must be refused.
 //!
 //! Usage: `cargo run -p evengap-wasm --example native -- CARD TOOLPATH OUT`
 
+use evengap::draw::{PlanOptions, isolines, plan};
 use evengap::follow::{Options, rewrite};
-use evengap::{Card, HeightMap, SurfaceKind};
-use std::error::Error;
-use std::path::Path;
+use evengap::shape::describe;
+use evengap::{Card, Error, HeightMap, SurfaceKind};
+use proptest::strategy::{Strategy, ValueTree};
+use proptest::test_runner::TestRunner;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+use std::path::{Path, PathBuf};
 
-fn main() -> Result<(), Box<dyn Error>> {
+type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
+
+/// Made-up toolpaths.
+const MADE_UP: usize = 60;
+
+fn main() -> Outcome<()> {
     let mut arguments = std::env::args_os().skip(1);
     let mut next = |name: &str| arguments.next().ok_or(format!("{name} is missing"));
     let (card, toolpath, out) = (next("CARD")?, next("TOOLPATH")?, next("OUT")?);
-    let card = Card::parse(&std::fs::read_to_string(card)?)?;
-    let toolpath = std::fs::read(toolpath)?;
-    let out = Path::new(&out);
-    std::fs::create_dir_all(out)?;
+    let card = std::fs::read_to_string(card)?;
+    let part = std::fs::read(toolpath)?;
+    let mut suite = Suite { out: PathBuf::from(&out), cases: Vec::new() };
+    std::fs::create_dir_all(&suite.out)?;
 
-    let mut exact = card.clone();
-    exact.readings.spread = None;
-    let mut smoothed = card;
-    smoothed.readings.spread = Some(0.02);
-    let cases = [
-        ("exact", &exact, SurfaceKind::ThinPlate, "thin-plate"),
-        ("smoothed", &smoothed, SurfaceKind::ThinPlate, "thin-plate"),
-        ("bilinear", &exact, SurfaceKind::Bilinear, "bilinear"),
-    ];
-    let mut names = Vec::new();
-    for (name, card, kind, surface) in cases {
-        // Both sides start from the same text.
-        let text = card.to_toml();
-        let map = HeightMap::fit(&Card::parse(&text)?, kind)?;
-        let points = points(&map);
-        let heights: Vec<f64> = points.iter().map(|&[x, y]| map.height(x, y)).collect();
-        let (rewritten, summary) = rewrite(&toolpath, &map, Options::default())?;
-        std::fs::write(out.join(format!("{name}.toml")), text)?;
-        std::fs::write(out.join(format!("{name}.points")), bytes(points.as_flattened()))?;
-        std::fs::write(out.join(format!("{name}.heights")), bytes(&heights))?;
-        std::fs::write(out.join(format!("{name}.gcode")), rewritten)?;
-        std::fs::write(out.join(format!("{name}.summary.json")), serde_json::to_string(&summary)?)?;
-        names.push(serde_json::json!({ "name": name, "surface": surface, "points": points.len() }));
+    maps(&mut suite, &card)?;
+    suite.keep("part", &part)?;
+    for (name, options) in options() {
+        for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
+            suite.rewrite(&format!("the example, {name}"), &card, surface, &options, "part")?;
+        }
     }
-    std::fs::write(out.join("cases.json"), serde_json::to_string(&names)?)?;
+    let mut runner = TestRunner::deterministic();
+    for n in 0..MADE_UP {
+        let made = evengap_tests::mixed::toolpath(60).new_tree(&mut runner).map_err(|reason| reason.to_string())?.current();
+        let file = format!("made-{n}");
+        suite.keep(&file, &made.bytes())?;
+        let e_start = if made.setup.e_relative { "relative" } else { "absolute" };
+        let options = json!({ "e_start": e_start, "g90_sets_e": made.setup.g90_sets_e });
+        let surface = if n % 3 == 0 { SurfaceKind::Bilinear } else { SurfaceKind::ThinPlate };
+        suite.rewrite(&format!("made up {n}"), &card, surface, &options, &file)?;
+    }
+    for (name, bytes) in evengap_tests::samples::all() {
+        suite.keep(&name, &bytes)?;
+        let all = json!({ "unknown_motion": true, "own_levelling": true, "already_rewritten": true });
+        for (how, options) in [("", json!({})), (", all allowed", json!({ "allow": all, "floor": -1 }))] {
+            suite.rewrite(&format!("sample {name}{how}"), &card, SurfaceKind::ThinPlate, &options, &name)?;
+        }
+    }
+    refusals(&mut suite, &card)?;
+    std::fs::write(suite.out.join("suite.json"), serde_json::to_vec(&suite.cases)?)?;
+    println!("{} cases", suite.cases.len());
     Ok(())
+}
+
+/// The cases, and the folder for what is too long for JSON.
+struct Suite {
+    out: PathBuf,
+    cases: Vec<Value>,
+}
+
+impl Suite {
+    fn keep(&self, name: &str, bytes: &[u8]) -> Outcome<()> {
+        Ok(std::fs::write(Path::new(&self.out).join(name), bytes)?)
+    }
+
+    /// A card, with all that is known of its map.
+    fn map(&mut self, name: &str, card: &str, csv: Option<&str>, surface: SurfaceKind) -> Outcome<()> {
+        let made = card_of(card, csv).and_then(|card| HeightMap::fit(&card, surface));
+        let expected = match made {
+            Err(error) => json!({ "fault": fault(&error) }),
+            Ok(map) => {
+                let card = map.card();
+                let points = points(&map);
+                let heights: Vec<f64> = points.iter().map(|&[x, y]| map.height(x, y)).collect();
+                let numbers = self.cases.len();
+                self.keep(&format!("points-{numbers}"), &bytes(points.as_flattened()))?;
+                self.keep(&format!("heights-{numbers}"), &bytes(&heights))?;
+                json!({
+                    "points": format!("points-{numbers}"),
+                    "heights": format!("heights-{numbers}"),
+                    "toml": card.to_toml(), "json": card, "digest": card.digest(), "spots": card.spot_heights(),
+                    "kind": map.kind(), "measured": map.measured(), "places": map.places(), "shift": map.shift(),
+                    "slope": map.slope(points[3][0], points[3][1]),
+                    "readings": map.readings(), "smoothed": map.smoothed(), "extremes": map.extremes(),
+                    "shape": describe(&map), "isolines": isolines(card, &map),
+                    "plan": hex(plan(card, &map, &PlanOptions::default()).as_bytes()),
+                })
+            }
+        };
+        self.cases.push(json!({ "name": name, "card": card, "csv": csv, "surface": surface, "map": expected }));
+        Ok(())
+    }
+
+    fn rewrite(&mut self, name: &str, card: &str, surface: SurfaceKind, options: &Value, file: &str) -> Outcome<()> {
+        let toolpath = std::fs::read(self.out.join(file))?;
+        let map = HeightMap::fit(&Card::parse(card)?, surface)?;
+        let expected = match rewrite(&toolpath, &map, serde_json::from_value::<Options>(options.clone())?) {
+            Err(error) => json!({ "fault": fault(&error) }),
+            Ok((bytes, summary)) => {
+                let whole = format!("rewritten-{}", self.cases.len());
+                self.keep(&whole, &bytes)?;
+                json!({ "file": whole, "sha256": hex(&bytes), "length": bytes.len(), "summary": summary })
+            }
+        };
+        self.cases.push(json!({
+            "name": name, "card": card, "surface": surface, "options": options, "toolpath": file, "rewritten": expected,
+        }));
+        Ok(())
+    }
+}
+
+fn card_of(text: &str, csv: Option<&str>) -> Result<Card, Error> {
+    match csv {
+        None => Card::parse(text),
+        Some(csv) => Card::parse_with_csv(text, csv),
+    }
+}
+
+fn maps(suite: &mut Suite, card: &str) -> Outcome<()> {
+    let mut exact = Card::parse(card)?;
+    exact.readings.spread = None;
+    let mut relative = exact.clone();
+    relative.readings.right_at = Some([117.0, 117.0]);
+    let mut repeated = exact.clone();
+    repeated.readings.points.extend_from_within(..3);
+    let smoothed = SurfaceKind::ThinPlate;
+    suite.map("the example", card, None, smoothed)?;
+    suite.map("the example, bilinear", card, None, SurfaceKind::Bilinear)?;
+    suite.map("without a spread", &exact.to_toml(), None, SurfaceKind::ThinPlate)?;
+    suite.map("right somewhere", &relative.to_toml(), None, SurfaceKind::ThinPlate)?;
+    suite.map("places read twice", &repeated.to_toml(), None, SurfaceKind::ThinPlate)?;
+    suite.map("as JSON", &serde_json::to_string_pretty(&exact)?, None, SurfaceKind::ThinPlate)?;
+    let bed = "[bed]\nx = [-90, 90]\ny = [-90, 90]\noutline = \"round\"\n[readings]\n";
+    let csv = "x,y,value\n-60,-60,0.02\n60,-60,0.11\n\n# the middle\n0,0,0.2\n-60,60,0.05\r\n60,60,0.07\n0,80,0.3\n";
+    suite.map("readings from CSV", &format!("{bed}method = \"patch\"\nparked = 0.2\n"), Some(csv), smoothed)?;
+    let dial = format!("{bed}method = \"dial\"\noffset = [20, 5.5]\nright_at = [0, 0]\n");
+    suite.map("a dial's readings", &dial, Some(csv), SurfaceKind::ThinPlate)
+}
+
+fn options() -> Vec<(&'static str, Value)> {
+    vec![
+        ("as it comes", json!({})),
+        ("no taper", json!({ "taper": "none" })),
+        ("a taper of its own", json!({ "taper": { "range": { "from": 0.4, "to": 1.9 } } })),
+        ("coarse", json!({ "tolerance": 0.05, "flow": false })),
+        ("shifted", json!({ "shift": 0.025, "floor": -0.5, "e_start": "relative", "g90_sets_e": true })),
+        ("all named", json!(Options::default())),
+        ("too fine a tolerance", json!({ "tolerance": 0.0001 })),
+        ("a taper that folds", json!({ "taper": { "range": { "from": 0.4, "to": 0.41 } } })),
+        ("a high floor", json!({ "floor": 0.25, "shift": -0.3 })),
+        ("short lines", json!({ "line_limit": 8 })),
+    ]
+}
+
+fn refusals(suite: &mut Suite, card: &str) -> Outcome<()> {
+    let cards = [
+        ("an unknown key", card.replace("sheet", "sheat")),
+        ("a doubled key", card.replace("[readings]", "[readings]\nmethod = \"drag\"")),
+        ("broken TOML", card.replace("points = [", "points = [[")),
+        ("a place that is not reached", card.replace("x = [0, 235]", "x = [0, 100]")),
+        ("no readings", "[bed]\nx = [0, 1]\ny = [0, 1]\n".to_owned()),
+        ("nothing", String::new()),
+        ("broken JSON", "{\n  \"bed\": {\"x\": [0, 1]},\n  \"readings\": }".to_owned()),
+        ("an odd JSON value", "{\"bed\": {\"x\": [0, \"é\"], \"y\": [0, 1]}, \"readings\": {}}".to_owned()),
+        ("beyond all sense", card.replace("sheet = 0.1", "sheet = 1e300")),
+    ];
+    for (name, text) in cards {
+        suite.map(&format!("refused card: {name}"), &text, None, SurfaceKind::ThinPlate)?;
+    }
+    let bed = "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\n";
+    for (name, csv) in [
+        ("CSV with a word", "x,y,value\n1,2,zero\n"),
+        ("CSV with two numbers", "1,2\n"),
+        ("two places", "1,2,0.1\n3,4,0.1\n"),
+        ("one line", "10,10,0.1\n20,20,0.1\n30,30,0.1\n"),
+        ("readings that contradict each other", "10,10,0.1\n190,10,0.1\n10,190,0.1\n10,10,0.4\n"),
+    ] {
+        suite.map(&format!("refused readings: {name}"), bed, Some(csv), SurfaceKind::ThinPlate)?;
+    }
+    let scatter = "10,10,0.1\n190,10,0.1\n10,190,0.1\n150,150,0.4\n";
+    suite.map("refused readings: no grid", bed, Some(scatter), SurfaceKind::Bilinear)?;
+    for (n, text) in [
+        "G28\nG1 X10 Y10 Z0.2\nG1 X20.5.1\n",
+        "G28\nG1 X10 Y10 Z0.2\nG1 X",
+        "G1 X10 Y10 Z0.2\n  G18 ; another plane\nG2 X20 Y10 I5\n",
+        "G1 X1 Y1 Z0.2\nG29\n",
+        "G1 X1 Y1 Z0.2\nG93\nG1 X10 F2\n",
+        "G1 X1 Y1 Z0.2\nG77 X9\n",
+        "; evengap 0.1.0 card=0123456789ab\nG1 X1 Y1 Z0.2\n",
+        "G28\nG1 X120 Y120 Z0.01\nG1 X20 Y215 Z0\n",
+        "G1 X1e5 Y\u{2212}3\n",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let file = format!("refused-{n}");
+        suite.keep(&file, text.as_bytes())?;
+        suite.rewrite(&format!("to be refused {n}"), card, SurfaceKind::ThinPlate, &json!({}), &file)?;
+    }
+    suite.keep("refused-utf16", b"\xFF\xFEG\x001\x00")?;
+    suite.rewrite("to be refused: UTF-16", card, SurfaceKind::ThinPlate, &json!({}), "refused-utf16")
+}
+
+fn fault(error: &Error) -> Value {
+    json!({ "kind": error.kind(), "message": error.message(), "help": error.help(), "places": error.places() })
 }
 
 /// The readings themselves, and a lattice of odd steps that reaches beyond the bed on every side.
@@ -55,4 +223,8 @@ fn points(map: &HeightMap) -> Vec<[f64; 2]> {
 
 fn bytes(numbers: &[f64]) -> Vec<u8> {
     numbers.iter().flat_map(|number| number.to_le_bytes()).collect()
+}
+
+fn hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -1,0 +1,47 @@
+// The same suite in Chromium, in a page and in a Worker, under a policy that lets nothing in from elsewhere.
+import assert from "node:assert/strict";
+import path from "node:path";
+import { after, before, test } from "node:test";
+import { open } from "./browser.js";
+import { assertThatThereIsSomethingToCompare, expected, folder, suite } from "./native.js";
+
+const here = import.meta.dirname;
+let page, complaints, close;
+
+before(async () => {
+  ({ page, complaints, close } = await open({ "": here, pkg: path.join(here, "../../wasm/pkg"), native: folder }));
+});
+
+after(() => close?.());
+
+test("there is something to compare", assertThatThereIsSomethingToCompare);
+
+test("the package loads in a page", async () => {
+  await page.evaluate(async () => {
+    const [{ default: init, ...evengap }, { outcome }] = await Promise.all([import("/pkg/index.js"), import("/suite.js")]);
+    await init();
+    const read = async (name) => new Uint8Array(await (await fetch(`/native/${name}`)).arrayBuffer());
+    globalThis.inPage = (given) => outcome(evengap, given, read);
+    const worker = new Worker("/worker.js", { type: "module" });
+    globalThis.inWorker = (given) =>
+      new Promise((resolve, reject) => {
+        worker.onmessage = ({ data }) => resolve(data);
+        worker.onerror = (event) => reject(new Error(event.message));
+        worker.postMessage(given);
+      });
+  });
+});
+
+for (const given of suite) {
+  test(`as natively, in a page: ${given.name}`, async () => {
+    assert.deepEqual(await page.evaluate((given) => globalThis.inPage(given), given), expected(given));
+  });
+}
+
+test("as natively, in a Worker: all cases", async () => {
+  for (const given of suite) {
+    assert.deepEqual(await page.evaluate((given) => globalThis.inWorker(given), given), expected(given), given.name);
+  }
+});
+
+test("nothing was complained about", () => assert.deepEqual(complaints, []));

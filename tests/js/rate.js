@@ -1,0 +1,44 @@
+// How fast the package rewrites in Node beside the native library on one thread: they take turns in one run.
+//
+// Usage: node rate.js PACKAGE NATIVE-PROGRAM CARD TOOLPATH
+import { execFileSync } from "node:child_process";
+import { readFileSync } from "node:fs";
+import path from "node:path";
+import { pathToFileURL } from "node:url";
+
+const ROUNDS = 7;
+/** As the page and the command push. */
+const CHUNK = 256 * 1024;
+/** What is promised: the share of the native rate. */
+const LEAST = 0.5;
+
+const [folder, native, cardFile, toolpathFile] = process.argv.slice(2);
+const { Card, HeightMap, Rewriter } = await import(pathToFileURL(path.resolve(folder, "node.js")));
+const card = Card.fromText(readFileSync(cardFile, "utf8"));
+const map = HeightMap.fit(card);
+const toolpath = readFileSync(toolpathFile);
+
+function inWasm() {
+  const rewriter = new Rewriter(map);
+  const start = performance.now();
+  for (let from = 0; from < toolpath.length; from += CHUNK) rewriter.push(toolpath.subarray(from, from + CHUNK));
+  rewriter.finish();
+  const seconds = (performance.now() - start) / 1000;
+  rewriter.free();
+  return seconds;
+}
+
+const natively = () => Number(execFileSync(native, [cardFile, toolpathFile], { encoding: "utf8" }));
+const middle = (numbers) => numbers.toSorted((a, b) => a - b)[numbers.length >> 1];
+const rate = (seconds) => `${(toolpath.length / 1e6 / seconds).toFixed(0)} MB/s`;
+
+inWasm(); // The engine compiles the module twice: at once, and well.
+const rounds = Array.from({ length: ROUNDS }, () => ({ native: natively(), wasm: inWasm() }));
+const share = middle(rounds.map((r) => r.native / r.wasm));
+const [n, w] = ["native", "wasm"].map((way) => middle(rounds.map((r) => r[way])));
+console.log(`rewriting ${(toolpath.length / 1e6).toFixed(1)} MB, the middle of ${ROUNDS} rounds, one thread each:`);
+console.log(`native ${rate(n)}, WASM in Node ${process.version} ${rate(w)}: ${(100 * share).toFixed(0)} % of the native rate`);
+if (!(share >= LEAST)) {
+  console.error(`that is less than ${100 * LEAST} %`);
+  process.exit(1);
+}

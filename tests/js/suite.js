@@ -1,0 +1,125 @@
+// One suite of cases, run alike in Node, in a page and in a Worker: what the package makes of each case that the native
+// library has written down (`wasm/examples/native.rs`). Whoever runs it compares what comes back with what was expected.
+
+const CUTS = [1, 61, 4096, 1 << 20];
+/** A cut of single bytes is for short toolpaths. */
+const MOST_PIECES = 20_000;
+
+/** A case's outcome, in the shape of what the native library wrote down. `read(name)` gives a file's bytes. */
+export async function outcome(evengap, given, read) {
+  return given.map ? { map: await mapped(evengap, given, read) } : { rewritten: await rewritten(evengap, given, read) };
+}
+
+async function mapped({ Card, EvengapError, HeightMap }, given, read) {
+  let card, map;
+  try {
+    card = Card.fromText(given.card, given.csv);
+    map = HeightMap.fit(card, given.surface);
+  } catch (error) {
+    return { fault: fault(error, EvengapError) };
+  }
+  // A map that should have been refused has no points beside it.
+  if (given.map.fault) return { fault: null };
+  const points = floats(await read(given.map.points));
+  const heights = map.heightsAt(points);
+  const [x, y] = points.subarray(6, 8);
+  const svg = new TextEncoder().encode(map.plan());
+  const out = {
+    points: given.map.points,
+    heights: sameBits(heights, floats(await read(given.map.heights))) ? given.map.heights : [...heights],
+    toml: card.toToml(),
+    json: JSON.parse(JSON.stringify(card)),
+    digest: card.digest(),
+    spots: card.spotHeights(),
+    kind: map.kind,
+    measured: map.measured,
+    places: map.places,
+    shift: map.shift,
+    slope: map.slope(x, y),
+    readings: map.readings(),
+    smoothed: map.smoothed(),
+    extremes: map.extremes(),
+    shape: map.shape(),
+    isolines: map.isolines(),
+    plan: await hash(svg),
+  };
+  // The ways to ask for a height agree.
+  const [x0, y0, x1, y1] = map.measured;
+  const grid = map.heightsOnGrid(x0, y0, (x1 - x0) / 7, (y1 - y0) / 5, 8, 6);
+  const asked = Array.from(grid, (_, n) => map.height(x0 + (n % 8) * ((x1 - x0) / 7), y0 + (n >> 3) * ((y1 - y0) / 5)));
+  if (grid.length !== 48 || !sameBits(grid, Float64Array.from(asked))) out.grid = [...grid];
+  map.free();
+  card.free();
+  return out;
+}
+
+async function rewritten(evengap, given, read) {
+  const { Card, EvengapError, HeightMap } = evengap;
+  const toolpath = await read(given.toolpath);
+  const map = HeightMap.fit(Card.fromText(given.card), given.surface);
+  const ways = [() => evengap.rewrite(toolpath, map, given.options), () => streamed(evengap, toolpath, map, given.options)];
+  for (const cut of CUTS.filter((cut) => toolpath.length / cut < MOST_PIECES)) {
+    ways.push(() => pushed(evengap, toolpath, map, given.options, cut));
+  }
+  const outcomes = [];
+  for (const way of ways) {
+    try {
+      const { bytes, summary } = await way();
+      outcomes.push({ file: given.rewritten.file, sha256: await hash(bytes), length: bytes.length, summary });
+    } catch (error) {
+      outcomes.push({ fault: fault(error, EvengapError) });
+    }
+  }
+  map.free();
+  // The result is the same for any cut; where it is not, all are told.
+  const same = outcomes.every((one) => JSON.stringify(one) === JSON.stringify(outcomes[0]));
+  return same ? outcomes[0] : { differ: outcomes };
+}
+
+function pushed({ Rewriter }, toolpath, map, options, cut) {
+  const rewriter = new Rewriter(map, options);
+  const parts = [];
+  for (let from = 0; from < toolpath.length; from += cut) parts.push(rewriter.push(toolpath.subarray(from, from + cut)));
+  const { bytes, summary } = rewriter.finish();
+  if (rewriter.linesRead !== summary.lines_in || rewriter.isRefused) throw new Error("the lines were miscounted");
+  rewriter.free();
+  return { bytes: joined([...parts, bytes]), summary };
+}
+
+async function streamed({ rewriteStream }, toolpath, map, options) {
+  const stream = rewriteStream(map, options);
+  const parts = [];
+  const source = new Blob([toolpath]).stream();
+  await source.pipeThrough(stream).pipeTo(new WritableStream({ write: (part) => void parts.push(part) }));
+  return { bytes: joined(parts), summary: await stream.summary };
+}
+
+function joined(parts) {
+  const whole = new Uint8Array(parts.reduce((length, part) => length + part.length, 0));
+  let at = 0;
+  for (const part of parts) {
+    whole.set(part, at);
+    at += part.length;
+  }
+  return whole;
+}
+
+/** What was thrown: the engine's errors as plain objects, any other so that it cannot be taken for one. */
+function fault(error, EvengapError) {
+  if (!(error instanceof EvengapError && error instanceof Error)) return { thrown: String(error?.stack ?? error) };
+  const [first] = error.places;
+  if (error.line !== first?.line || error.column !== first?.column) return { thrown: "the first place is another" };
+  return error.toJSON();
+}
+
+const floats = (bytes) => new Float64Array(Uint8Array.from(bytes).buffer);
+
+function sameBits(a, b) {
+  const [x, y] = [a, b].map((array) => new Uint8Array(array.buffer, array.byteOffset, array.byteLength));
+  return x.length === y.length && x.every((byte, n) => byte === y[n]);
+}
+
+async function hash(bytes) {
+  const sum = new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
+  return Array.from(sum, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
