@@ -9,6 +9,11 @@ Caution: a wrong sign or datum drives the nozzle into the bed. Run this file fir
 power switch. Watch the whole first layer; never leave a printer unattended. Hot nozzle and bed, moving axes and pinch
 points. Mains wiring only by someone licensed for it, by local code. The printer maker's instructions come first.";
 
+/// Before a knob is turned.
+pub(crate) const BEFORE_TURNING: &str = "\
+Caution: raise the nozzle well above the bed before you turn a knob: a bed that comes up meets it. Bed and nozzle are hot,
+springs and axes pinch. Read the bed again after turning, before you print. The printer maker's instructions come first.";
+
 /// The end of a help text; clap breaks its lines.
 macro_rules! cautions {
     () => {

@@ -4,6 +4,7 @@
 //! 0 done, 1 refused or failed, 2 wrong usage. Data goes to standard output, messages to standard error.
 
 mod cautions;
+mod compare;
 mod files;
 mod map;
 mod picture;
@@ -12,6 +13,7 @@ mod progress;
 mod report;
 mod rewrite;
 mod table;
+mod tram;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;
@@ -30,7 +32,9 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Map(map::Args),
+    Tram(tram::Args),
     Rewrite(rewrite::Args),
+    Compare(compare::Args),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -46,6 +50,7 @@ Data goes to standard output, messages to standard error; \"-\" stands for stand
 
 Examples:
   evengap map bed.toml --picture bed.svg
+  evengap tram bed.toml
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
 
 fn main() -> ExitCode {
@@ -66,6 +71,8 @@ impl Command {
     fn json(&self) -> bool {
         match self {
             Command::Map(args) => args.json,
+            Command::Tram(args) => args.json,
+            Command::Compare(args) => args.json,
             Command::Rewrite(args) => args.json,
         }
     }
@@ -73,6 +80,8 @@ impl Command {
     fn run(self) -> Result<(), report::Failure> {
         match self {
             Command::Map(args) => map::run(&args),
+            Command::Tram(args) => tram::run(&args),
+            Command::Compare(args) => compare::run(&args),
             Command::Rewrite(args) => rewrite::run(&args),
         }
     }

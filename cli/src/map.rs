@@ -72,7 +72,7 @@ pub(crate) fn read_map(name: &Name, surface: Surface) -> Result<HeightMap, Failu
 }
 
 /// The core refuses what is larger than its own limit; this only bounds what is read.
-const LARGEST: u64 = 16 << 20;
+pub(crate) const LARGEST: u64 = 16 << 20;
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.card == Name::Standard && args.at == Some(Name::Standard) {
@@ -179,7 +179,7 @@ fn report(name: &str, map: &HeightMap) -> String {
 }
 
 /// mm with a sign; what rounds to 0 has none.
-fn signed(value: f64) -> String {
+pub(crate) fn signed(value: f64) -> String {
     let text = format!("{value:+.3}");
     if text == "-0.000" || text == "+0.000" { " 0.000".to_owned() } else { text }
 }

@@ -38,15 +38,20 @@ impl Picture {
 
     /// Draws the plan and puts the file in place.
     pub(crate) fn write(&self, card: &Card, map: &HeightMap) -> Result<(), Failure> {
+        self.draw(card, |options| plan(card, map, options))
+    }
+
+    /// Draws any SVG of a card's bed and puts the file in place.
+    pub(crate) fn draw(&self, card: &Card, svg: impl Fn(&PlanOptions) -> String) -> Result<(), Failure> {
         let bytes = match self.kind {
-            Kind::Svg => plan(card, map, &PlanOptions::default()).into_bytes(),
+            Kind::Svg => svg(&PlanOptions::default()).into_bytes(),
             Kind::Png => {
                 if let Some(name) = undrawable(card) {
                     files::say(&format!(
                         "Note: the PNG cannot show every letter of \"{name}\"; the SVG can, where the reader has them.\n"
                     ));
                 }
-                png(&plan(card, map, &PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?
+                png(&svg(&PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?
             }
         };
         let mut target = Target::create(&Name::Path(self.path.clone()))?;

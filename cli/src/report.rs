@@ -49,6 +49,15 @@ impl Refusal {
         Refusal { kind: Kind::Command("points"), message, help: None, places: vec![place], source, note: None }
     }
 
+    /// Points at a place, where the engine knows none.
+    pub(crate) fn at(mut self, place: Place, line: &str) -> Refusal {
+        if self.places.is_empty() {
+            self.places = vec![place];
+            self.source.lines = vec![(place.line, line.as_bytes().to_vec())];
+        }
+        self
+    }
+
     /// With one thing more to know.
     pub(crate) fn with_note(mut self, note: Option<&str>) -> Refusal {
         self.note = note.map(str::to_owned);

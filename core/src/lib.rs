@@ -36,6 +36,9 @@
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path |
+//! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
+//! | [`compare`] | two maps or more: what changed |
+//! | [`whereabouts`] | words for places on the bed |
 //! | [`draw`] | the contour plan as SVG |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
@@ -44,14 +47,19 @@
 #![cfg_attr(not(test), deny(clippy::print_stdout, clippy::print_stderr))]
 
 mod error;
+mod least_squares;
+mod normal;
 
 pub mod card;
 pub mod check;
+pub mod compare;
 pub mod draw;
 pub mod follow;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
+pub mod tram;
+pub mod whereabouts;
 
 pub use card::Card;
 pub use error::{Error, ErrorKind, Place};

@@ -2,7 +2,7 @@
 //!
 //! # Directions
 //!
-//! Front is low y, back is high y, left is low x, right is high x, as one stands before the machine.
+//! As in [`crate::whereabouts`]: front is low y, back is high y, left is low x, right is high x, as one stands before the machine.
 //!
 //! # What the bed's shape is split into
 //!
@@ -29,6 +29,7 @@ use crate::HeightMap;
 use crate::surface::MapReading;
 use crate::surface::places::count;
 use crate::surface::thin_plate::{LeftOut, Smoothing, ThinPlate};
+use crate::whereabouts;
 
 /// The bed in numbers. All lengths are mm.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -304,7 +305,7 @@ fn plane_and_bend(map: &HeightMap) -> (Tilt, Bend) {
         over_width,
         over_depth,
         middle: plane_a + slope[0] * (middle[0] - centre[0]) + slope[1] * (middle[1] - centre[1]),
-        rises_to: direction(slope, over_width.abs() + over_depth.abs()),
+        rises_to: whereabouts::direction(slope, over_width.abs() + over_depth.abs()),
     };
     let bend = Bend {
         range: range_of(&left),
@@ -325,19 +326,6 @@ fn coefficient_or_zero(column: &[f64], others: &[&[f64]], heights: &[f64]) -> f6
     let rest = basis.rest_of(column);
     let left = dot(&rest, &rest);
     if left > 0.0 { dot(&rest, heights) / left } else { 0.0 }
-}
-
-/// Words for where a slope rises to, by eighths of the circle.
-fn direction(slope: [f64; 2], rise: f64) -> Option<&'static str> {
-    const WORDS: [&str; 8] = ["right", "back right", "back", "back left", "left", "front left", "front", "front right"];
-    if rise < 0.001 {
-        return None;
-    }
-    let eighths = libm::atan2(slope[1], slope[0]) / core::f64::consts::FRAC_PI_4;
-    // From -4 to 4; the words start at the right and go round by the back.
-    #[expect(clippy::cast_possible_truncation, reason = "between -4 and 4")]
-    let index = (eighths + 0.5).floor() as i64;
-    usize::try_from(index.rem_euclid(8)).ok().and_then(|i| WORDS.get(i).copied())
 }
 
 /// The readings as a spline sees them, for leave-one-out errors and outliers.

@@ -2,6 +2,7 @@
 
 use super::edge::Edge;
 use super::page::Page;
+use super::subject::Subject;
 use super::svg::{Element, Svg, path_data};
 use super::{levels, style};
 
@@ -58,10 +59,10 @@ pub(super) fn grid(svg: &mut Svg, page: &Page) {
         .end();
 }
 
-pub(super) fn draw(svg: &mut Svg, page: &Page) {
+pub(super) fn draw(svg: &mut Svg, page: &Page, subject: &Subject<'_>) {
     let [low, high] = page.frame();
     axes(svg, page, low, high);
-    heading(svg);
+    heading(svg, subject);
     orientation(svg, low, high);
     scale_bar(svg, page, low, high);
 }
@@ -90,15 +91,15 @@ fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
     svg.tag("path").attr("d", &marks).attr("fill", "none").attr("stroke", style::QUIET).num("stroke-width", 1.0).end();
 }
 
-fn heading(svg: &mut Svg) {
+fn heading(svg: &mut Svg, subject: &Subject<'_>) {
     svg.tag("text")
         .nums(&[("x", 40.0), ("y", 46.0), ("font-size", style::HEADING)])
         .attr("font-weight", "600")
-        .text("Plan of the bed");
+        .text(subject.heading());
     svg.tag("text")
         .nums(&[("x", 40.0), ("y", 69.0), ("font-size", style::BODY)])
         .attr("fill", style::QUIET)
-        .text("Heights in mm above the toolpath\u{2019}s Z = 0; up is positive");
+        .text(&subject.under_heading());
 }
 
 /// The words front and back, and an arrow that points at whoever stands in front of the printer.

@@ -5,7 +5,7 @@ use super::page::Page;
 use super::place::{Area, OnLine, Taken, along, with_gaps};
 use super::style;
 use super::svg::{Svg, path_data};
-use super::{Survey, frame, levels, palette};
+use super::{Survey, frame, levels, palette, turns};
 
 /// A word or figure that found its place.
 struct Word {
@@ -33,11 +33,13 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
     for spot in &survey.spots {
         taken.take(Area::upright(page.at(spot.at), 2.0 * CROSS_ROOM, 2.0 * CROSS_ROOM));
     }
+    let turns = survey.subject.turns();
+    let screw_room = if turns.is_some() { turns::ROOM } else { SCREW_ROOM };
     for screw in screws {
-        taken.take(Area::upright(page.at([screw.x, screw.y]), 2.0 * SCREW_ROOM, 2.0 * SCREW_ROOM));
+        taken.take(Area::upright(page.at([screw.x, screw.y]), 2.0 * screw_room, 2.0 * screw_room));
     }
     let on_screw =
-        |at: [f64; 2]| screws.iter().any(|s| libm::hypot(s.x - at[0], s.y - at[1]) * page.scale < SCREW_ROOM);
+        |at: [f64; 2]| screws.iter().any(|s| libm::hypot(s.x - at[0], s.y - at[1]) * page.scale < screw_room);
     let lines: Vec<Area> = survey
         .contours
         .iter()
@@ -50,16 +52,19 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
         2 * lines.iter().filter(|l| l.meets(area)).count().min(8) + outside
     };
     let tried = if survey.spots.len() <= MOST_FIGURES { &survey.spots[..] } else { &[] };
+    // What is to be turned is what the plan is for: it goes before the figures.
+    let orders = turns.map(|t| turns::place(t, page, &mut taken, &covers));
     let figures: Vec<Word> = tried
         .iter()
         .filter_map(|s| {
-            let room = if on_screw(s.at) { SCREW_ROOM } else { CROSS_ROOM };
+            let room = if on_screw(s.at) { screw_room } else { CROSS_ROOM };
             word(levels::signed(s.height, survey.decimals), page.at(s.at), style::SPOT, room, &mut taken, &covers)
         })
         .collect();
     let names: Vec<Word> = screws
         .iter()
-        .filter_map(|s| word(s.name.clone(), page.at([s.x, s.y]), style::SMALL, SCREW_ROOM, &mut taken, &covers))
+        .filter(|_| orders.is_none())
+        .filter_map(|s| word(s.name.clone(), page.at([s.x, s.y]), style::SMALL, screw_room, &mut taken, &covers))
         .collect();
 
     svg.tag("g").attr("clip-path", &format!("url(#{clip})")).open();
@@ -77,6 +82,9 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
         .end();
     screw_signs(svg, screws, page);
     words(svg, &names, style::SMALL, style::SCREW);
+    if let Some(orders) = &orders {
+        turns::draw(svg, orders);
+    }
     spot_signs(svg, survey, page);
     words(svg, &figures, style::SPOT, style::INK);
     survey.spots.len() - figures.len()
@@ -291,7 +299,7 @@ pub(super) fn cross_path(svg: &mut Svg, data: &str) {
 
 /// Opens a group of words centred on their places, each with a halo: a line behind a word must not strike it through, and a line that
 /// ends before a figure must not look like its minus.
-fn open_words(svg: &mut Svg, size: f64, ink: &str, weight: Option<&str>) {
+pub(super) fn open_words(svg: &mut Svg, size: f64, ink: &str, weight: Option<&str>) {
     let mut group = svg.tag("g").attr("fill", ink).num("font-size", size).attr("text-anchor", "middle");
     if let Some(weight) = weight {
         group = group.attr("font-weight", weight);

@@ -4,7 +4,7 @@ use super::ground::{self, Weight};
 use super::levels::{plain, signed};
 use super::page::{Page, WIDTH};
 use super::svg::{Svg, path_data};
-use super::{Survey, frame, palette, style};
+use super::{Survey, frame, palette, style, turns};
 use crate::card::Method;
 use crate::surface::SurfaceKind;
 
@@ -27,7 +27,7 @@ pub(super) struct Legend {
 impl Legend {
     pub(super) fn new(survey: &Survey<'_>, page: &Page) -> Legend {
         let top = page.frame()[1][1] + frame::BELOW + 26.0;
-        let rows = title_rows(survey);
+        let rows = survey.subject.rows(survey);
         #[expect(clippy::cast_precision_loss, reason = "a handful of rows")]
         let lines = rows.len() as f64;
         Legend { top, bottom: top + STRIP + GAP + lines * ROW + 28.0, rows }
@@ -88,8 +88,11 @@ fn strip(svg: &mut Svg, survey: &Survey<'_>, top: f64) {
         .num("stroke-width", 1.0)
         .end();
     svg.tag("g").num("font-size", style::SMALL).attr("fill", style::QUIET).open();
-    svg.tag("text").nums(&[("x", MARGIN), ("y", top - 8.0)]).text("lower");
-    svg.tag("text").nums(&[("x", WIDTH - MARGIN), ("y", top - 8.0)]).attr("text-anchor", "end").text("higher, mm");
+    svg.tag("text").nums(&[("x", MARGIN), ("y", top - 8.0)]).text(survey.subject.ends()[0]);
+    svg.tag("text")
+        .nums(&[("x", WIDTH - MARGIN), ("y", top - 8.0)])
+        .attr("text-anchor", "end")
+        .text(survey.subject.ends()[1]);
     svg.close();
 }
 
@@ -99,13 +102,14 @@ enum Sign {
     Beyond,
     Spot,
     Screw,
+    Turn,
     KeepOut,
 }
 
 fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64, left_out: usize) {
     let levels = &survey.levels;
     let has = |w: fn(&super::levels::Levels, usize) -> bool| (0..levels.len()).any(|i| w(levels, i));
-    let mut list = vec![(Sign::Spot, "reading, with its height")];
+    let mut list = vec![(Sign::Spot, survey.subject.spot())];
     if has(|l, i| !l.is_index(i)) {
         list.push((Sign::Line(Weight::Thin), "contour"));
     }
@@ -113,13 +117,16 @@ fn signs(svg: &mut Svg, survey: &Survey<'_>, top: f64, left_out: usize) {
         list.push((Sign::Line(Weight::Index), "every fifth contour"));
     }
     if has(super::levels::Levels::is_zero) {
-        list.push((Sign::Line(Weight::Zero), "height 0"));
+        list.push((Sign::Line(Weight::Zero), survey.subject.zero()));
     }
     if levels.len() > 0 && !survey.reads_to_the_edge() {
         list.push((Sign::Beyond, "beyond the readings"));
     }
     if survey.card.screws.is_some() {
         list.push((Sign::Screw, "screw"));
+    }
+    if survey.subject.turns().is_some() {
+        list.push((Sign::Turn, "turn this way"));
     }
     if !survey.card.bed.keep_out.is_empty() {
         list.push((Sign::KeepOut, "keep out: clip or clamp"));
@@ -150,6 +157,7 @@ fn draw_sign(svg: &mut Svg, sign: &Sign, x: f64, y: f64) {
             ground::cross_path(svg, &data);
         }
         Sign::Screw => ground::screw_sign(svg, middle),
+        Sign::Turn => turns::legend_arrow(svg, middle),
         Sign::KeepOut => ground::hatched(svg, [x, y - 9.0], [x + 34.0, y + 9.0]),
         Sign::Line(_) | Sign::Beyond => {
             path_data(&[[x, y], [x + 34.0, y]], false, &mut data);
@@ -163,7 +171,7 @@ fn draw_sign(svg: &mut Svg, sign: &Sign, x: f64, y: f64) {
     }
 }
 
-fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
+pub(super) fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
     let card = survey.card;
     let [low, high] = survey.range;
     let decimals = survey.decimals.max(2);
@@ -192,7 +200,7 @@ fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
     rows
 }
 
-fn plain_fixed(value: f64, decimals: usize) -> String {
+pub(super) fn plain_fixed(value: f64, decimals: usize) -> String {
     format!("{value:.decimals$}")
 }
 
@@ -218,13 +226,13 @@ fn surface(survey: &Survey<'_>) -> &'static str {
     }
 }
 
-fn temperatures(bed: Option<f64>, nozzle: Option<f64>) -> String {
+pub(super) fn temperatures(bed: Option<f64>, nozzle: Option<f64>) -> String {
     let part = |name: &str, t: Option<f64>| t.map(|t| format!("{name} {} \u{b0}C", plain(t, 1)));
     let parts: Vec<String> = [part("bed", bed), part("nozzle", nozzle)].into_iter().flatten().collect();
     if parts.is_empty() { "temperatures not given".to_owned() } else { parts.join(", ") }
 }
 
-fn bed(survey: &Survey<'_>) -> String {
+pub(super) fn bed(survey: &Survey<'_>) -> String {
     let (w, d) = (plain(survey.edge.width(), 2), plain(survey.edge.depth(), 2));
     match (survey.edge.round, w == d) {
         (true, true) => format!("round, {w} mm across"),

@@ -17,7 +17,9 @@ mod page;
 mod palette;
 mod place;
 mod style;
+mod subject;
 mod svg;
+mod turns;
 
 use crate::card::Card;
 use crate::surface::HeightMap;
@@ -27,6 +29,8 @@ pub use isolines::{Isoline, Isolines, isolines};
 use levels::Levels;
 use page::Page;
 use std::collections::BTreeMap;
+use subject::Subject;
+pub use subject::{difference_plan, tram_plan};
 use svg::Svg;
 
 /// How a plan is drawn.
@@ -105,14 +109,26 @@ struct Survey<'a> {
     range: [f64; 2],
     levels: Levels,
     contours: Vec<Contour>,
+    subject: Subject<'a>,
 }
 
 impl<'a> Survey<'a> {
     fn new(card: &'a Card, map: &'a HeightMap) -> Survey<'a> {
-        let edge = Edge::of(&card.bed);
         let spots = pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: r.height }));
+        Survey::of(card, map, spots, map.measured(), &|x, y| map.height(x, y))
+    }
+
+    /// A survey of any heights over a card's bed, known within `measured`.
+    fn of(
+        card: &'a Card,
+        map: &'a HeightMap,
+        spots: Vec<Spot>,
+        measured: [f64; 4],
+        height: &dyn Fn(f64, f64) -> f64,
+    ) -> Survey<'a> {
+        let edge = Edge::of(&card.bed);
         let places: Vec<[f64; 2]> = spots.iter().map(|s| s.at).collect();
-        let grid = Grid::sample(&edge, &places, &|x, y| map.height(x, y));
+        let grid = Grid::sample(&edge, &places, height);
         let levels = Levels::between(grid.range[0], grid.range[1]);
         Survey {
             card,
@@ -122,9 +138,10 @@ impl<'a> Survey<'a> {
             edge,
             spots,
             decimals: decimals(card),
-            measured: Edge::rectangle(map.measured()),
+            measured: Edge::rectangle(measured),
             range: grid.range,
             levels,
+            subject: Subject::Bed,
         }
     }
 
@@ -137,7 +154,7 @@ impl<'a> Survey<'a> {
     fn draw(&self, options: &PlanOptions) -> String {
         let screws = self.card.screws.iter().flat_map(|s| s.at.iter().map(|s| [s.x, s.y]));
         let page = Page::new(&self.edge, self.spots.iter().map(|s| s.at).chain(screws));
-        let clip = format!("evengap-bed-{}", self.digest);
+        let clip = self.subject.id(&self.digest);
         let legend = legend::Legend::new(self, &page);
         let width = if options.width.is_finite() { options.width.clamp(200.0, 10_000.0) } else { page::WIDTH };
 
@@ -152,8 +169,8 @@ impl<'a> Survey<'a> {
             .attr("font-family", style::FAMILY)
             .attr("fill", style::INK)
             .open();
-        svg.tag("title").attr("id", &format!("{clip}-title")).text("Contour plan of the bed");
-        svg.tag("desc").attr("id", &format!("{clip}-desc")).text(&legend::description(self));
+        svg.tag("title").attr("id", &format!("{clip}-title")).text(self.subject.title());
+        svg.tag("desc").attr("id", &format!("{clip}-desc")).text(&self.subject.description(self));
         svg.tag("rect").nums(&[("width", page::WIDTH), ("height", legend.bottom)]).attr("fill", style::PAPER).end();
         svg.tag("defs").open();
         svg.tag("clipPath").attr("id", &clip).open();
@@ -162,7 +179,7 @@ impl<'a> Survey<'a> {
         svg.close();
 
         let left_out = ground::draw(&mut svg, self, &page, &clip, options.grid);
-        frame::draw(&mut svg, &page);
+        frame::draw(&mut svg, &page, &self.subject);
         legend.draw(&mut svg, self, left_out);
         svg.finish()
     }

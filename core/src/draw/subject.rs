@@ -1,0 +1,197 @@
+//! What a plan shows: the bed, the bed with what its screws have to do, or what changed between two cards.
+
+use super::legend::{plain_fixed, temperatures, title_rows};
+use super::levels::{plain, signed};
+use super::{PlanOptions, Spot, Survey, legend};
+use crate::HeightMap;
+use crate::compare::{Difference, Level};
+use crate::tram::{ScrewTurn, Tram};
+
+/// See the module.
+pub(super) enum Subject<'a> {
+    /// Heights as they are.
+    Bed,
+    /// Heights before turning, and the turns.
+    Screws(&'a Tram),
+    /// Later heights less earlier ones.
+    Change {
+        /// The later map is the survey's own.
+        difference: &'a Difference,
+        earlier: &'a HeightMap,
+        /// What the two are called: earlier, later.
+        names: [&'a str; 2],
+    },
+}
+
+/// A plan of the bed as it is, with what each screw has to do: a curved arrow the way to turn the knob, seen from above, and beside it mm and turns.
+///
+/// `map`: the one that `tram` was reckoned from. Otherwise as [`plan`](super::plan).
+#[must_use]
+pub fn tram_plan(map: &HeightMap, tram: &Tram, options: &PlanOptions) -> String {
+    Survey { subject: Subject::Screws(tram), ..Survey::new(map.card(), map) }.draw(options)
+}
+
+/// A contour plan of what changed: the later map's heights less the earlier's, mm, up is positive.
+///
+/// `difference`: of the same two maps. `names`: what the two are called on the sheet, the earlier first. Spot heights are the changes at the places that were
+/// read; beyond the rectangle that both cards' readings bound, the contours are dashed and repeat its rim. Otherwise as [`plan`](super::plan).
+#[must_use]
+pub fn difference_plan(
+    [earlier, later]: [&HeightMap; 2],
+    difference: &Difference,
+    names: [&str; 2],
+    options: &PlanOptions,
+) -> String {
+    let spots = difference.points.iter().map(|p| Spot { at: [p.x, p.y], height: p.change_mm }).collect();
+    let [x0, y0, x1, y1] = difference.over;
+    let change = |x: f64, y: f64| {
+        let (x, y) = (x.clamp(x0, x1), y.clamp(y0, y1));
+        later.height(x, y) - earlier.height(x, y) - difference.taken_off_mm
+    };
+    let survey = Survey::of(later.card(), later, spots, difference.over, &change);
+    Survey {
+        decimals: survey.decimals.max(super::decimals(earlier.card())),
+        subject: Subject::Change { difference, earlier, names },
+        ..survey
+    }
+    .draw(options)
+}
+
+impl Subject<'_> {
+    /// A name for the clip path that no other plan on a page has.
+    pub(super) fn id(&self, digest: &str) -> String {
+        match self {
+            Subject::Bed => format!("evengap-bed-{digest}"),
+            Subject::Screws(_) => format!("evengap-tram-{digest}"),
+            Subject::Change { earlier, .. } => format!("evengap-change-{}-{digest}", earlier.card().digest()),
+        }
+    }
+
+    /// The document's title, for who does not see it.
+    pub(super) fn title(&self) -> &'static str {
+        match self {
+            Subject::Bed => "Contour plan of the bed",
+            Subject::Screws(_) => "Plan of the bed with its screws\u{2019} turns",
+            Subject::Change { .. } => "Contour plan of the bed\u{2019}s change",
+        }
+    }
+
+    pub(super) fn heading(&self) -> &'static str {
+        match self {
+            Subject::Bed => "Plan of the bed",
+            Subject::Screws(_) => "What the screws have to do",
+            Subject::Change { .. } => "What changed",
+        }
+    }
+
+    pub(super) fn under_heading(&self) -> String {
+        match self {
+            Subject::Bed => "Heights in mm above the toolpath\u{2019}s Z = 0; up is positive".to_owned(),
+            Subject::Screws(_) => {
+                "Turn each knob as its arrow shows, seen from above. Heights in mm before turning; up is positive"
+                    .to_owned()
+            }
+            Subject::Change { names: [earlier, later], .. } => {
+                format!("{later} minus {earlier}, mm; where the bed has risen is positive")
+            }
+        }
+    }
+
+    /// What a spot height is.
+    pub(super) fn spot(&self) -> &'static str {
+        match self {
+            Subject::Change { .. } => "read here: the change",
+            _ => "reading, with its height",
+        }
+    }
+
+    /// What the line of 0 is.
+    pub(super) fn zero(&self) -> &'static str {
+        match self {
+            Subject::Change { .. } => "no change",
+            _ => "height 0",
+        }
+    }
+
+    /// What the ends of the tints mean.
+    pub(super) fn ends(&self) -> [&'static str; 2] {
+        match self {
+            Subject::Change { .. } => ["fell", "rose, mm"],
+            _ => ["lower", "higher, mm"],
+        }
+    }
+
+    pub(super) fn turns(&self) -> Option<&[ScrewTurn]> {
+        match self {
+            Subject::Screws(tram) => Some(&tram.screws),
+            _ => None,
+        }
+    }
+
+    /// Rows of the title block.
+    pub(super) fn rows(&self, survey: &Survey<'_>) -> Vec<(&'static str, String)> {
+        let decimals = survey.decimals.max(2);
+        let mut rows = title_rows(survey);
+        match self {
+            Subject::Bed => {}
+            Subject::Screws(tram) => {
+                let text = format!(
+                    "{} mm at the readings, {} mm after turning",
+                    plain_fixed(tram.range_before_mm, decimals),
+                    plain_fixed(tram.range_after_mm, decimals)
+                );
+                set(&mut rows, "Range", text);
+                if let Some(screws) = &survey.card.screws {
+                    let thread = screws.thread.as_ref().map_or(String::new(), |t| format!("{t}, "));
+                    let text = format!("{thread}{} mm a turn, {} raises", plain(screws.pitch, 4), screws.raise.word());
+                    rows.insert(2, ("Screws", text));
+                }
+            }
+            Subject::Change { difference, earlier, .. } => {
+                let [low, high] = survey.range;
+                set(&mut rows, "Heights", format!("{} to {} mm", signed(low, decimals), signed(high, decimals)));
+                rows[0].0 = "Change";
+                rows.retain(|(name, _)| !matches!(*name, "Readings" | "Spread" | "Set to 0 at" | "Taken at" | "Card"));
+                let level = match difference.level {
+                    Level::Absolute => "both above the toolpath\u{2019}s Z = 0",
+                    Level::SamePlace => "both set to 0 at one place",
+                    Level::ShapesOnly => "not comparable: the mean is taken off",
+                };
+                rows.push(("Level", level.to_owned()));
+                for (k, (name, map)) in [("Earlier", *earlier), ("Later", survey.map)].into_iter().enumerate() {
+                    let taken = temperatures(difference.bed_celsius[k], difference.nozzle_celsius[k]);
+                    rows.push((name, format!("{}, {taken}", map.card().digest())));
+                }
+            }
+        }
+        rows
+    }
+
+    /// The plan in words, for who does not see it.
+    pub(super) fn description(&self, survey: &Survey<'_>) -> String {
+        match self {
+            Subject::Bed => legend::description(survey),
+            Subject::Screws(tram) => {
+                let orders: Vec<String> = tram.screws.iter().map(ToString::to_string).collect();
+                format!("{} The screws: {}.", legend::description(survey), orders.join("; "))
+            }
+            Subject::Change { difference, names: [earlier, later], .. } => {
+                let d = survey.decimals.max(2);
+                let (low, high) = (&difference.lowest, &difference.highest);
+                format!(
+                    "The bed seen from above, the front at the bottom: {later} minus {earlier}. The change runs from {} mm ({}) to {} mm ({}).",
+                    signed(low.change_mm, d),
+                    low.place,
+                    signed(high.change_mm, d),
+                    high.place
+                )
+            }
+        }
+    }
+}
+
+fn set(rows: &mut [(&'static str, String)], name: &str, text: String) {
+    if let Some(row) = rows.iter_mut().find(|(n, _)| *n == name) {
+        row.1 = text;
+    }
+}
