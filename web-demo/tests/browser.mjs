@@ -16,6 +16,7 @@ export const screenshots = fileURLToPath(new URL("../screenshots/", import.meta.
 mkdirSync(screenshots, { recursive: true });
 
 function findChromium() {
+  if (process.env["CHROMIUM"]) return process.env["CHROMIUM"];
   for (const name of ["chromium", "chromium-browser", "google-chrome"]) {
     try {
       return execFileSync("sh", ["-c", `command -v ${name}`], { encoding: "utf8" }).trim();

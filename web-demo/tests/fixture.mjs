@@ -27,7 +27,7 @@ export async function start(options = {}) {
 /** Runs the native command; its output is in the file `out`. */
 export function native(...args) {
   const binary = process.env["EVENGAP"];
-  if (!binary) throw new Error("EVENGAP must name the native command: run tests/page.sh");
+  if (!binary) throw new Error("EVENGAP must name the native command: run web-demo/test.sh");
   return execFileSync(binary, args, { stdio: ["ignore", "pipe", "pipe"] });
 }
 

@@ -15,7 +15,8 @@ interface Props {
   bed: Bed;
   map: HeightMap;
   isolines: Isolines;
-  turns: ((name: string) => string | undefined) | undefined;
+  /** What is said beside a screw. */
+  turns: (name: string) => string | undefined;
 }
 
 /** Nodes along the tinted ground's longer side. */
@@ -105,7 +106,7 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
                   </g>
                 ))}
               </g>
-              {app.draft.screws && <Screws frame={frame} screws={app.draft.screws.at} {...(turns ? { said: turns } : {})} />}
+              {app.draft.screws && <Screws frame={frame} screws={app.draft.screws.at} said={turns} />}
               <g class="cross" aria-hidden="true">
                 <path d={`M${frame.px(bed.x[0])} ${frame.py(cross[1])}H${frame.px(bed.x[1])}M${frame.px(cross[0])} ${frame.py(bed.y[0])}V${frame.py(bed.y[1])}`} />
                 <circle cx={frame.px(cross[0])} cy={frame.py(cross[1])} r={5} />

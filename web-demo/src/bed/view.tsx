@@ -7,7 +7,7 @@ import type { SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
 import { Numbers } from "./numbers";
 import { Plan } from "./plan";
-import { TurnList, turnsOf } from "./knobs";
+import { knobs, shortTurn, TurnList } from "./knobs";
 import { describe, type Line } from "./words";
 import { SurfaceBox } from "./surface-box";
 
@@ -16,6 +16,7 @@ export function BedView({ app }: { app: State }) {
   const [printing, setPrinting] = useState<string | null>(null);
   const map = survey?.map;
   const isolines = useMemo(() => map?.isolines() ?? null, [app.turn]);
+  const turns = useMemo(() => (map ? knobs(map, draft.screws !== null) : null), [app.turn]);
   useEffect(() => {
     if (printing === null) return;
     const done = () => setPrinting(null);
@@ -25,7 +26,7 @@ export function BedView({ app }: { app: State }) {
   }, [printing]);
   const bed = bedOf(draft);
   if (!survey) return <p class="note">The engine is loading.</p>;
-  if (!map || !bed || !isolines || !survey.shape) {
+  if (!map || !turns || !bed || !isolines || !survey.shape) {
     return (
       <div class="empty">
         <p>
@@ -38,11 +39,10 @@ export function BedView({ app }: { app: State }) {
     );
   }
   const { range, mended, left } = describe(survey.shape);
-  const turns = turnsOf(app);
   return (
     <div class="bed-view">
       <div class="left">
-        <Plan app={app} bed={bed} map={map} isolines={isolines} turns={turns ? (name) => turns.find((t) => t.name === name)?.short : undefined} />
+        <Plan app={app} bed={bed} map={map} isolines={isolines} turns={(name) => shortTurn(turns, name)} />
         <div class="row">
           <button type="button" onClick={() => download(new Blob([map.plan()], { type: "image/svg+xml" }), "bed-plan.svg")}>Save the plan as SVG</button>
           <button type="button" onClick={() => setPrinting(map.plan())}>Print the plan</button>
@@ -55,7 +55,7 @@ export function BedView({ app }: { app: State }) {
           <Words lines={[range]} />
           <h3>What the screws can mend</h3>
           <Words lines={mended} />
-          <TurnList app={app} />
+          <TurnList knobs={turns} />
           <h3>What no screw can mend</h3>
           <p class="note">When the tilt is gone, {survey.shape.bend.range.toFixed(2)} mm are left from lowest to highest. The rewritten file makes up for that.</p>
           <Words lines={left} />
