@@ -67,7 +67,7 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
             <svg
               width={frame.width}
               height={frame.height}
-              tabIndex={0}
+              tabindex={0}
               role="application"
               aria-roledescription="plan"
               aria-label="Plan of the bed. The arrow keys move a cross; the height there is read out."
