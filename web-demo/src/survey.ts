@@ -78,7 +78,9 @@ export function sentence(text: string): string;
 export function sentence(text: string | undefined): string | undefined;
 export function sentence(text: string | undefined): string | undefined {
   if (!text) return undefined;
-  return text.charAt(0).toUpperCase() + text.slice(1) + (/[.?!:0-9\])]$/.test(text) ? "" : ".");
+  // What is quoted from a file stands in backticks there.
+  const plain = text.replace(/`([^`]+)`/g, "“$1”");
+  return plain.charAt(0).toUpperCase() + plain.slice(1) + (/[.?!]$/.test(plain) ? "" : ".");
 }
 
 export function free(found: Survey | null): void {

@@ -149,7 +149,7 @@ test("a broken card is refused with its place, and the card on the page stays", 
   const said = await alert.innerText();
   assert.match(said, /broken\.toml cannot be used\. Unknown key/);
   assert.match(said, /Line 7, column 1:/);
-  assert.match(said, /Did you mean `sheet`\?/);
+  assert.match(said, /Did you mean “sheet”\?/);
   assert.match(said, /shet = 0\.1/);
   await page.getByText("27 of 27").waitFor();
   writeFileSync(broken, Buffer.from([0, 1, 2, 255, 254]));

@@ -40,7 +40,7 @@ export function Numbers({ map, bed, shape, turn }: { map: HeightMap; bed: Bed; s
       <details>
         <summary>Readings against the map</summary>
         <div class="scroll" tabIndex={0} role="region" aria-label="Readings against the map">
-          <table class="figures">
+          <table class="figures readings">
             <caption>Each reading as a height, mm; how far the map passes it by; and what the other readings alone would say</caption>
             <thead>
               <tr>
@@ -48,7 +48,7 @@ export function Numbers({ map, bed, shape, turn }: { map: HeightMap; bed: Bed; s
                 <th scope="col">Y</th>
                 <th scope="col">Height</th>
                 <th scope="col">Residual</th>
-                <th scope="col">By the others</th>
+                <th scope="col">Others</th>
               </tr>
             </thead>
             <tbody>

@@ -90,12 +90,14 @@ export function Screws({ frame, screws, said }: { frame: Frame; screws: ScrewDra
         if (x === null || y === null) return null;
         const [cx, cy] = [frame.px(x), frame.py(y)];
         const words = said?.(s.name);
+        // Towards the middle of the bed, where there is room.
+        const above = 2 * y < frame.bed.y[0] + frame.bed.y[1];
         return (
           <g key={i}>
             <circle cx={cx} cy={cy} r={6} />
             <path d={`M${cx - 3.5} ${cy - 3.5}l7 7`} />
             {words && (
-              <text x={cx} y={cy + 20} text-anchor="middle">
+              <text x={cx} y={above ? cy - 11 : cy + 20} text-anchor="middle">
                 {words}
               </text>
             )}

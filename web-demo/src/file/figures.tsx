@@ -28,27 +28,29 @@ export function Figures({ looked }: { looked: Looked }) {
         First layer, Z {before.z.toFixed(2)}: <strong>{percent(wrong)}</strong> of its path lies outside the window where it sticks
         {left !== null ? <>; rewritten, <strong>{percent(left)}</strong>.</> : "."}
       </p>
-      <div class="scroll" tabIndex={0} role="region" aria-label="First layer in figures">
-        <table class="figures first">
-          <caption>First layer, {count(Math.round(before.path.all))} mm of path</caption>
-          <thead>
-            <tr>
-              <th scope="col">Share of the path</th>
-              <th scope="col">As sliced</th>
-              {looked.after && <th scope="col">Rewritten</th>}
-            </tr>
-          </thead>
-          <tbody>
-            {row("outside the window", percent(wrong), left === null ? "" : percent(left))}
-            {row("of it too near", share(before, "near"), share(after, "near"))}
-            {row("of it too far", share(before, "far"), share(after, "far"))}
-            {row("not between readings", share(before, "unmeasured"), share(after, "unmeasured"))}
-            {row("nearest", deviation(before, "nearest"), deviation(after, "nearest"))}
-            {row("farthest", deviation(before, "farthest"), deviation(after, "farthest"))}
-          </tbody>
-        </table>
+      <div class="two">
+        <div class="scroll" tabIndex={0} role="region" aria-label="First layer in figures">
+          <table class="figures first">
+            <caption>First layer, {count(Math.round(before.path.all))} mm of path</caption>
+            <thead>
+              <tr>
+                <th scope="col">Share of the path</th>
+                <th scope="col">As sliced</th>
+                {looked.after && <th scope="col">Rewritten</th>}
+              </tr>
+            </thead>
+            <tbody>
+              {row("outside the window", percent(wrong), left === null ? "" : percent(left))}
+              {row("of it too near", share(before, "near"), share(after, "near"))}
+              {row("of it too far", share(before, "far"), share(after, "far"))}
+              {row("not between readings", share(before, "unmeasured"), share(after, "unmeasured"))}
+              {row("nearest", deviation(before, "nearest"), deviation(after, "nearest"))}
+              {row("farthest", deviation(before, "farthest"), deviation(after, "farthest"))}
+            </tbody>
+          </table>
+        </div>
+        {looked.after && <Whole summary={looked.after.summary} before={looked.bytes} after={looked.after.bytes} />}
       </div>
-      {looked.after && <Whole summary={looked.after.summary} before={looked.bytes} after={looked.after.bytes} />}
     </>
   );
 }
@@ -69,7 +71,7 @@ function Whole({ summary: s, before, after }: { summary: Summary; before: number
     passed === 0 ? "nothing" : `${plural(passed, "line")} passed untouched: ${first.map(([n, text]) => `line ${n} “${text.trim()}”`).join(", ")}`,
   ]);
   return (
-    <>
+    <div>
       <h3>The whole file</h3>
       <table class="words">
         <tbody>
@@ -88,7 +90,7 @@ function Whole({ summary: s, before, after }: { summary: Summary; before: number
           {w.lines.length > 0 && ` (${w.count === 1 ? "line" : "lines"} ${w.lines.join(", ")}${w.count > w.lines.length ? " and more" : ""})`}
         </p>
       ))}
-    </>
+    </div>
   );
 }
 
