@@ -7,7 +7,9 @@ mod cautions;
 mod compare;
 mod files;
 mod map;
+mod pdf;
 mod picture;
+mod plan;
 mod points;
 mod progress;
 mod report;
@@ -31,6 +33,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Plan(Box<plan::Args>),
     Map(map::Args),
     Tram(tram::Args),
     Rewrite(rewrite::Args),
@@ -49,6 +52,7 @@ Exit status: 0 done, 1 refused or failed, 2 wrong usage.
 Data goes to standard output, messages to standard error; \"-\" stands for standard input or output.
 
 Examples:
+  evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
   evengap map bed.toml --picture bed.svg
   evengap tram bed.toml
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
@@ -70,6 +74,7 @@ fn main() -> ExitCode {
 impl Command {
     fn json(&self) -> bool {
         match self {
+            Command::Plan(args) => args.json,
             Command::Map(args) => args.json,
             Command::Tram(args) => args.json,
             Command::Compare(args) => args.json,
@@ -79,6 +84,7 @@ impl Command {
 
     fn run(self) -> Result<(), report::Failure> {
         match self {
+            Command::Plan(args) => plan::run(&args),
             Command::Map(args) => map::run(&args),
             Command::Tram(args) => tram::run(&args),
             Command::Compare(args) => compare::run(&args),

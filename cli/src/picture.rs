@@ -51,7 +51,7 @@ impl Picture {
                         "Note: the PNG cannot show every letter of \"{name}\"; the SVG can, where the reader has them.\n"
                     ));
                 }
-                png(&svg(&PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }))?
+                png(&svg(&PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }), 1.0)?
             }
         };
         let mut target = Target::create(&Name::Path(self.path.clone()))?;
@@ -64,29 +64,42 @@ impl Picture {
 const PNG_WIDTH: f64 = 1500.0;
 
 /// A screw's name with a letter that the fonts brought along do not have: they have Latin, Greek and Cyrillic.
-fn undrawable(card: &Card) -> Option<&str> {
+pub(crate) fn undrawable(card: &Card) -> Option<&str> {
     let has = |c: char| matches!(c, '\u{20}'..='\u{7e}' | '\u{a0}'..='\u{17f}' | '\u{384}'..='\u{3ce}' | '\u{400}'..='\u{45f}');
     card.screws.iter().flat_map(|s| &s.at).map(|s| s.name.as_str()).find(|n| !n.chars().all(has))
 }
 
-/// Draws SVG as PNG with the two fonts that come with the command and no others: the same picture on every machine.
-#[cfg(feature = "png")]
-fn png(svg: &str) -> Result<Vec<u8>, Failure> {
-    use resvg::{tiny_skia, usvg};
-    let failed = |what: &str| Failure::plain(format!("cannot draw the PNG: {what}"));
+/// The two fonts that come with the command: what is drawn with them and no others is the same on every machine.
+#[cfg(any(feature = "png", feature = "pdf"))]
+pub(crate) const FONTS: [&[u8]; 2] =
+    [include_bytes!("../assets/plan-regular.ttf"), include_bytes!("../assets/plan-semibold.ttf")];
+
+/// Reads SVG with [`FONTS`].
+#[cfg(any(feature = "png", feature = "pdf"))]
+pub(crate) fn tree(svg: &str) -> Result<resvg::usvg::Tree, String> {
+    use resvg::usvg;
     let mut options = usvg::Options { font_family: "Evengap Plan".to_owned(), ..usvg::Options::default() };
     let fonts = options.fontdb_mut();
-    fonts.load_font_data(include_bytes!("../assets/plan-regular.ttf").to_vec());
-    fonts.load_font_data(include_bytes!("../assets/plan-semibold.ttf").to_vec());
+    for font in FONTS {
+        fonts.load_font_data(font.to_vec());
+    }
     fonts.set_sans_serif_family("Evengap Plan");
-    let tree = usvg::Tree::from_str(svg, &options).map_err(|e| failed(&e.to_string()))?;
-    let size = tree.size().to_int_size();
+    usvg::Tree::from_str(svg, &options).map_err(|e| e.to_string())
+}
+
+/// Draws SVG as PNG, enlarged.
+#[cfg(feature = "png")]
+pub(crate) fn png(svg: &str, scale: f32) -> Result<Vec<u8>, Failure> {
+    use resvg::tiny_skia;
+    let failed = |what: &str| Failure::plain(format!("cannot draw the PNG: {what}"));
+    let tree = tree(svg).map_err(|e| failed(&e))?;
+    let size = tree.size().to_int_size().scale_by(scale).ok_or_else(|| failed("no size"))?;
     let mut pixels = tiny_skia::Pixmap::new(size.width(), size.height()).ok_or_else(|| failed("no memory"))?;
-    resvg::render(&tree, tiny_skia::Transform::identity(), &mut pixels.as_mut());
+    resvg::render(&tree, tiny_skia::Transform::from_scale(scale, scale), &mut pixels.as_mut());
     pixels.encode_png().map_err(|e| failed(&e.to_string()))
 }
 
 #[cfg(not(feature = "png"))]
-fn png(_svg: &str) -> Result<Vec<u8>, Failure> {
+pub(crate) fn png(_svg: &str, _scale: f32) -> Result<Vec<u8>, Failure> {
     Err(Failure::plain("this build draws SVG only"))
 }

@@ -14,6 +14,7 @@ fn help_is_as_written_down() {
         run.out
     };
     assert_data_eq!(help(&["--help"]), file!["help/evengap.txt"]);
+    assert_data_eq!(help(&["plan", "--help"]), file!["help/plan.txt"]);
     assert_data_eq!(help(&["map", "--help"]), file!["help/map.txt"]);
     assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
 }

@@ -39,7 +39,9 @@
 //! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
 //! | [`compare`] | two maps or more: what changed |
 //! | [`whereabouts`] | words for places on the bed |
-//! | [`draw`] | the contour plan as SVG |
+//! | [`draw`] | the contour plan and the sheet to print, as SVG |
+//! | [`plan`] | before the readings: points, their order, the steps of each method, a program that carries the nozzle there |
+//! | [`trial`] | a test print of patches, and a card corrected by them |
 //!
 //! Lengths are mm, angles in text degrees, temperatures degrees Celsius. Nothing here opens files, reads clocks or the
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
@@ -55,10 +57,13 @@ pub mod check;
 pub mod compare;
 pub mod draw;
 pub mod follow;
+pub mod plan;
+mod program;
 pub mod shape;
 pub mod surface;
 pub mod toolpath;
 pub mod tram;
+pub mod trial;
 pub mod whereabouts;
 
 pub use card::Card;

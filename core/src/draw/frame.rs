@@ -67,7 +67,7 @@ pub(super) fn draw(svg: &mut Svg, page: &Page, subject: &Subject<'_>) {
     scale_bar(svg, page, low, high);
 }
 
-fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
+pub(super) fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
     let step = tick_step(page);
     let mut marks = String::new();
     svg.tag("g").num("font-size", style::SMALL).attr("fill", style::QUIET).open();
@@ -103,7 +103,7 @@ fn heading(svg: &mut Svg, subject: &Subject<'_>) {
 }
 
 /// The words front and back, and an arrow that points at whoever stands in front of the printer.
-fn orientation(svg: &mut Svg, low: [f64; 2], high: [f64; 2]) {
+pub(super) fn orientation(svg: &mut Svg, low: [f64; 2], high: [f64; 2]) {
     let x = 0.5 * (low[0] + high[0]);
     let y = high[1] + 44.0;
     svg.tag("g").attr("text-anchor", "middle").num("font-size", style::BODY).open();

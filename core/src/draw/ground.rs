@@ -8,7 +8,7 @@ use super::svg::{Svg, path_data};
 use super::{Survey, frame, levels, palette, turns};
 
 /// A word or figure that found its place.
-struct Word {
+pub(super) struct Word {
     centre: [f64; 2],
     text: String,
 }
@@ -20,9 +20,9 @@ const MOST_FIGURES: usize = 900;
 /// Half the width of a spot height's cross.
 pub(super) const CROSS: f64 = 4.5;
 /// Half the room that each of them needs.
-const SCREW_ROOM: f64 = SCREW_RADIUS + 3.5;
+pub(super) const SCREW_ROOM: f64 = SCREW_RADIUS + 3.5;
 /// See [`SCREW_ROOM`].
-const CROSS_ROOM: f64 = CROSS + 1.5;
+pub(super) const CROSS_ROOM: f64 = CROSS + 1.5;
 
 /// Draws the ground; returns how many readings stand without their figure.
 pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, grid: bool) -> usize {
@@ -90,7 +90,7 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
     survey.spots.len() - figures.len()
 }
 
-fn word(
+pub(super) fn word(
     text: String,
     at: [f64; 2],
     size: f64,
@@ -314,7 +314,7 @@ pub(super) fn open_words(svg: &mut Svg, size: f64, ink: &str, weight: Option<&st
 }
 
 /// Upright words.
-fn words(svg: &mut Svg, words: &[Word], size: f64, ink: &str) {
+pub(super) fn words(svg: &mut Svg, words: &[Word], size: f64, ink: &str) {
     if words.is_empty() {
         return;
     }

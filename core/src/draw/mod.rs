@@ -16,10 +16,13 @@ mod levels;
 mod page;
 mod palette;
 mod place;
+mod reading_sheet;
 mod style;
 mod subject;
 mod svg;
 mod turns;
+
+pub use reading_sheet::{Paper, reading_sheet};
 
 use crate::card::Card;
 use crate::surface::HeightMap;

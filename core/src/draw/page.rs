@@ -31,28 +31,30 @@ pub(super) struct Page {
 impl Page {
     /// Fits the bed, and what stands beside it (a screw under the plate's rim, say), onto the sheet.
     pub(super) fn new(edge: &Edge, others: impl Iterator<Item = [f64; 2]>) -> Page {
-        let (mut x, mut y) = (edge.x, edge.y);
-        let air = 0.03 * edge.width().max(edge.depth());
-        for [u, v] in others {
-            // What is far off cannot be on this bed: drawing it would shrink the bed to a dot.
-            if u < x[0] && u > edge.x[0] - 3.0 * air {
-                x[0] = u - air;
-            }
-            if u > x[1] && u < edge.x[1] + 3.0 * air {
-                x[1] = u + air;
-            }
-            if v < y[0] && v > edge.y[0] - 3.0 * air {
-                y[0] = v - air;
-            }
-            if v > y[1] && v < edge.y[1] + 3.0 * air {
-                y[1] = v + air;
-            }
-        }
+        let (x, y) = extent(edge, others);
         let (width, depth) = (x[1] - x[0], y[1] - y[0]);
         let room = WIDTH - LEFT - RIGHT;
         let scale = (room / width).min(TALLEST / depth);
         let left = LEFT + 0.5 * (room - scale * width);
         Page { scale, left, top: TOP, x0: x[0], y1: y[1], x, y }
+    }
+
+    /// Draws the bed at a round scale (1 : `k`) in a box of the sheet, as large as it fits, in the middle from left to right.
+    ///
+    /// `unit` is sheet units a millimetre of paper. Returns the page and `k`; `None` for a bed that no round scale fits.
+    pub(super) fn to_scale(
+        edge: &Edge,
+        others: impl Iterator<Item = [f64; 2]>,
+        corner: [f64; 2],
+        room: [f64; 2],
+        unit: f64,
+    ) -> Option<(Page, f64)> {
+        let (x, y) = extent(edge, others);
+        let (width, depth) = (x[1] - x[0], y[1] - y[0]);
+        let k = SCALES.into_iter().find(|k| width * unit / k <= room[0] && depth * unit / k <= room[1])?;
+        let scale = unit / k;
+        let left = corner[0] + 0.5 * (room[0] - scale * width);
+        Some((Page { scale, left, top: corner[1], x0: x[0], y1: y[1], x, y }, k))
     }
 
     /// A place on the bed, mm, as a place on the sheet.
@@ -74,4 +76,32 @@ impl Page {
     pub(super) fn frame(&self) -> [[f64; 2]; 2] {
         [self.at([self.x[0], self.y[1]]), self.at([self.x[1], self.y[0]])]
     }
+}
+
+/// Scales that a ruler can be used with.
+const SCALES: [f64; 24] = [
+    1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0, 200.0,
+    500.0, 1000.0, 2000.0, 5000.0,
+];
+
+/// Lowest and highest X and Y of the bed and of what stands beside it, mm.
+fn extent(edge: &Edge, others: impl Iterator<Item = [f64; 2]>) -> ([f64; 2], [f64; 2]) {
+    let (mut x, mut y) = (edge.x, edge.y);
+    let air = 0.03 * edge.width().max(edge.depth());
+    for [u, v] in others {
+        // What is far off cannot be on this bed: drawing it would shrink the bed to a dot.
+        if u < x[0] && u > edge.x[0] - 3.0 * air {
+            x[0] = u - air;
+        }
+        if u > x[1] && u < edge.x[1] + 3.0 * air {
+            x[1] = u + air;
+        }
+        if v < y[0] && v > edge.y[0] - 3.0 * air {
+            y[0] = v - air;
+        }
+        if v > y[1] && v < edge.y[1] + 3.0 * air {
+            y[1] = v + air;
+        }
+    }
+    (x, y)
 }

@@ -21,6 +21,24 @@ pub(crate) struct Bed {
     seen: Seen,
     cuts: Vec<f64>,
     tube: Tube,
+    /// The tube of the move before, and how that move may end.
+    before: Tube,
+    end: End,
+    /// For [`Bed::better_start`]: how the move before may end, and the offset that the move in hand should end at.
+    asked: Option<(End, f64)>,
+}
+
+/// How far a move's end may lie off where it is, with the vertices before it as they are.
+#[derive(Debug, Clone, Copy)]
+enum End {
+    /// Nobody asked, or not at all.
+    Fixed,
+    /// The move stood still in X and Y, and should end at this offset.
+    Standing(f64),
+    /// The offset at the end, and how far the one link may be off along the way when its ends are right, mm.
+    Short(f64, f64),
+    /// The offset at the end, and the vertex before it in the tube.
+    Long(f64, Vertex),
 }
 
 /// The place that was looked at last.
@@ -52,6 +70,9 @@ impl Bed {
             seen: Seen { at: [f64::NAN; 2], height: 0.0 },
             cuts: Vec::new(),
             tube: Tube::default(),
+            before: Tube::default(),
+            end: End::Fixed,
+            asked: None,
         })
     }
 
@@ -75,8 +96,87 @@ impl Bed {
         h + self.shift
     }
 
-    /// The vertices of a move that travels over the bed, from offset `start` to offset `end`: as few as keep the
-    /// tolerance. The last is (1, `end`).
+    /// Whether a straight move can need more than one piece.
+    #[inline]
+    pub(crate) fn is_bent(&self) -> bool {
+        self.plain_length < LONGEST
+    }
+
+    /// The widest that an end may lie off, mm: what is written is rounded, and the next move must start within its tube.
+    fn reach(&self, tau: f64) -> f64 {
+        (tau - tau / 100.0 - 0.0006).max(0.0)
+    }
+
+    /// A move that stands still in X and Y ends at offset `end`.
+    pub(crate) fn stands(&mut self, end: f64) {
+        self.end = End::Standing(end);
+    }
+
+    /// The offsets, lowest and highest, at which the move before may as well end.
+    fn window(&mut self, end: End, tau: f64) -> Option<[f64; 2]> {
+        let reach = self.reach(tau);
+        let [low, high] = match end {
+            End::Fixed => return None,
+            End::Standing(end) => [end - reach, end + reach],
+            End::Short(end, sag) => {
+                let reach = reach.min(tau - sag);
+                [end - reach, end + reach]
+            }
+            End::Long(end, from) => {
+                let [low, high] = self.before.seen_from(from, tau - tau / 100.0);
+                [low.max(end - reach), high.min(end + reach)]
+            }
+        };
+        (low < high).then_some([low, high])
+    }
+
+    /// Whether the move would need fewer vertices if the one before ended elsewhere: at which offset it had better start, of those
+    /// not below `lowest` the one nearest to `start`.
+    ///
+    /// To be asked after [`vertices`](Bed::vertices) of the same move, which found `count`.
+    pub(crate) fn better_start(&mut self, start: f64, count: usize, lowest: f64) -> Option<f64> {
+        let (end, goal) = self.asked.take()?;
+        let tau = tube_width(&self.sheet, self.tolerance);
+        let [low, high] = self.window(end, tau)?;
+        let low = low.max(lowest);
+        let (narrow, reach) = (tau - tau / 100.0, self.reach(tau));
+        let mut tube = core::mem::take(&mut self.tube);
+        let mut vertices = Vec::new();
+        let mut needs = |s: f64| {
+            tube.fewest_to_about(s, goal, narrow, reach, &mut vertices);
+            vertices.len()
+        };
+        let mut best: Option<(usize, f64)> = None;
+        for s in [low, high] {
+            let n = if low <= high { needs(s) } else { count };
+            if n < best.map_or(count, |(n, _)| n) {
+                best = Some((n, s));
+            }
+        }
+        let better = best.map(|(n, far)| {
+            // As near to where the move would start as does it.
+            let (mut near, mut far) = (start, far);
+            for _ in 0..5 {
+                let middle = f64::midpoint(near, far);
+                if needs(middle) <= n {
+                    far = middle;
+                } else {
+                    near = middle;
+                }
+            }
+            far
+        });
+        self.tube = tube;
+        better
+    }
+
+    /// The end of the move before was put elsewhere.
+    pub(crate) fn moved(&mut self) {
+        self.loose = true;
+    }
+
+    /// The vertices of a move that travels over the bed, from offset `start` to about offset `end`: as few as keep the
+    /// tolerance.
     ///
     /// # Errors
     /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
@@ -87,6 +187,8 @@ impl Bed {
         end: f64,
         vertices: &mut Vec<Vertex>,
     ) -> Result<(), Error> {
+        let end_before = core::mem::replace(&mut self.end, End::Fixed);
+        self.asked = None;
         let Way { path, z: [z0, z1] } = *way;
         let length = path.length();
         let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
@@ -123,6 +225,7 @@ impl Bed {
         if short {
             vertices.push((1.0, end));
             self.cuts = cuts;
+            self.end = End::Short(end, if off { tau } else { bend(length) * length * length / 8.0 });
             return Ok(());
         }
         if kinked {
@@ -150,6 +253,9 @@ impl Bed {
         let first = self.offset(path.at(0.0), z0);
         // A start that is off (the first move after the place became known) is made good evenly over the move.
         let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
+        if matches!(end_before, End::Long(..)) {
+            core::mem::swap(&mut self.tube, &mut self.before);
+        }
         let mut tube = core::mem::take(&mut self.tube);
         tube.samples.clear();
         tube.samples.push((0.0, first + lead));
@@ -165,8 +271,12 @@ impl Bed {
         tube.samples.push((1.0, end));
         // After the taper the end is what it was.
         if w1 > 0.0 {
-            // What is written is rounded, and the next move must start within its tube.
-            tube.fewest_to_about(start, end, tau - fine, (tau - fine - 0.0006).max(0.0), vertices);
+            tube.fewest_to_about(start, end, tau - fine, self.reach(tau), vertices);
+            let from = vertices.len().checked_sub(2).map_or((0.0, start), |n| vertices[n]);
+            self.end = End::Long(end, from);
+            if lead == 0.0 && vertices.len() > 1 {
+                self.asked = Some((end_before, end));
+            }
         } else {
             tube.fewest(start, end, tau - fine, vertices);
         }
@@ -220,9 +330,12 @@ fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
     (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
 }
 
+/// No move is longer, mm, for [`plain_length`].
+const LONGEST: f64 = 1000.0;
+
 /// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
 fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
-    let mut length = 1000.0;
+    let mut length = LONGEST;
     while sheet.bend(length) * length * length / 8.0 > tau {
         length *= 0.9;
     }

@@ -36,6 +36,11 @@ impl Floor {
         Floor { level, below: None }
     }
 
+    /// mm.
+    pub(crate) fn level(&self) -> f64 {
+        self.level
+    }
+
     /// Z was `z` in the original, is `told` now; the bed's share in that has the weight `w`. Says whether it is well.
     #[inline]
     pub(crate) fn watch(&mut self, line: u64, z: f64, told: f64, w: f64) -> bool {

@@ -16,6 +16,7 @@
 mod bed;
 mod compose;
 mod floor;
+mod held;
 mod ledger;
 mod motion;
 mod options;

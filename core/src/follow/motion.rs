@@ -2,6 +2,7 @@
 
 use super::bed::Way;
 use super::compose::{Source, Value};
+use super::held::{Held, Written};
 use super::ledger::exact;
 use super::path::Path;
 use super::pieces::Plan;
@@ -50,6 +51,7 @@ impl Work {
         let pushes = travels && e_delta > 0.0 && self.options.flow;
         let factor = if pushes { self.bed.flow(&way) } else { 1.0 };
 
+        let mut holds = None;
         // Where the nozzle should be at the end, and by which vertices it gets there.
         let mut vertices = core::mem::take(&mut self.vertices);
         vertices.clear();
@@ -59,14 +61,29 @@ impl Work {
         let z_aim = if follows {
             let end = self.bed.offset([m.after[0].place(), m.after[1].place()], way.z[1]);
             if travels {
-                let start = self.z.offset();
-                self.bed.vertices(&way, start, end, &mut vertices).map_err(|e| e.at(self.number, 1))?;
+                self.choose(&way, end, &mut vertices, out)?;
             } else {
                 vertices.push((1.0, end));
+                self.bed.stands(end);
             }
-            self.account(&way, known, &vertices);
-            vertices.last().map_or(end, |v| v.1) + self.z.skew
+            self.settle();
+            let (last, others) = vertices.split_last().map_or(((1.0, end), &[][..]), |(last, others)| (*last, others));
+            let z = |t: f64| if known { way.z[0] + (way.z[1] - way.z[0]) * t } else { way.z[1] };
+            for (t, offset) in others {
+                self.account(way.path.at(*t), z(*t), *offset, self.number);
+            }
+            let place = [m.after[0].place(), m.after[1].place()];
+            if known && self.may_hold(line, way.z[1]) {
+                holds = Some(Held::new(place, way.z[1], last.1, self.number));
+            } else {
+                self.account(place, way.z[1], last.1, self.number);
+            }
+            self.meant = Some(last.1);
+            last.1 + self.z.skew
         } else {
+            if names_place || z_word.is_some() {
+                self.settle();
+            }
             vertices.push((1.0, 0.0));
             // E or another axis alone, or a place that is not known: the line's own word stays, if it has one.
             if z_word.is_some() && absolute { 0.0 } else { self.z.gap }
@@ -84,8 +101,10 @@ impl Work {
         }
         if vertices.len() > 1 {
             let plan = Plan { m, source, path: way.path, vertices: &vertices, z_how, e_how, e_delta, factor, before };
-            self.pieces(&plan, ending, out);
+            self.pieces(&plan, ending, holds, out);
         } else {
+            let z_before = self.z;
+            let delta = m.after[2].register - m.before[2].register;
             let z_stays = match z_word {
                 Some(_) => self.z.may_stay(z_aim, z_how),
                 None => (self.z.gap - z_aim).abs() <= z_how.half(),
@@ -95,7 +114,6 @@ impl Work {
             let mut edits = core::mem::take(&mut self.edits);
             edits.clear();
             if !z_stays {
-                let delta = m.after[2].register - m.before[2].register;
                 edits.push((b'Z', Value::New(self.z.write(m.after[2].register, delta, z_aim, z_how))));
             } else if z_word.is_some() {
                 self.z.stay(z_how);
@@ -106,16 +124,24 @@ impl Work {
                 self.e.stay(e_how);
             }
             self.e.aim = e_aim;
-            if edits.is_empty() && before.is_none() {
-                self.output.unchanged(source, ending, out);
-            } else {
+            let changed = !(edits.is_empty() && before.is_none());
+            let mut length = source.bytes.len();
+            if changed {
                 let mut text = self.output.text();
                 self.output.set_e_before(source, before, &mut text);
+                let from = text.len();
                 self.output.first_piece(source, &edits, None, &mut text);
+                length = text.len() - from;
                 text.extend_from_slice(ending);
                 self.output.changed(text, out);
+            } else {
+                self.output.unchanged(source, ending, out);
             }
             self.edits = edits;
+            if let Some(held) = holds {
+                let written = Written { z_before, register: m.after[2].register, delta, how: z_how, changed };
+                self.hold(held, written, length, ending.len(), out);
+            }
         }
         if e_word.is_some() {
             // G92 E moves the register, not the filament.
@@ -171,24 +197,51 @@ impl Work {
         [&m.before[2], &m.after[2]].iter().all(|z| !z.known || self.bed.weight.at(z.place()) == 0.0)
     }
 
-    /// Keeps the summary's figures and watches the floor.
-    fn account(&mut self, way: &Way, known: bool, vertices: &[Vertex]) {
-        let [z0, z1] = way.z;
+    /// The offset at which the next move begins: what was meant where that was written, so that nothing hangs on how it was
+    /// rounded.
+    fn start(&self) -> f64 {
+        let written = self.z.offset();
+        match self.meant {
+            Some(meant) if (written - meant).abs() <= self.place_spelling(true, None).half() * 1.01 => meant,
+            _ => written,
+        }
+    }
+
+    /// The vertices of a move to about offset `end`. Where they would be fewer if the move before ended elsewhere within its
+    /// tolerance, and that is still held, it ends there.
+    fn choose(&mut self, way: &Way, end: f64, vertices: &mut Vec<Vertex>, out: &mut Vec<u8>) -> Result<(), Error> {
+        let number = self.number;
+        let start = self.start();
+        self.bed.vertices(way, start, end, vertices).map_err(|e| e.at(number, 1))?;
+        if vertices.len() > 1
+            && let Some(held) = &self.held
+        {
+            let lowest = self.floor.level() - held.z();
+            if let Some(better) = self.bed.better_start(start, vertices.len(), lowest) {
+                self.end_elsewhere(better, out);
+                self.bed.moved();
+                vertices.clear();
+                let start = self.start();
+                self.bed.vertices(way, start, end, vertices).map_err(|e| e.at(number, 1))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Keeps the summary's figures and watches the floor: a vertex at a place, the original's Z there, and its offset.
+    pub(super) fn account(&mut self, place: [f64; 2], z: f64, offset: f64, number: u64) {
         // An offset of less is not written at all.
         let half = self.place_spelling(true, None).half();
-        for (t, offset) in vertices {
-            let z = if known { z0 + (z1 - z0) * t } else { z1 };
-            let told = z + offset;
-            let range = self.summary.z_range.get_or_insert([told, told]);
-            range[0] = range[0].min(told);
-            range[1] = range[1].max(told);
-            if self.summary.largest_offset.is_none_or(|o| offset.abs() > o.offset.abs()) {
-                let [x, y] = way.path.at(*t);
-                self.summary.largest_offset = Some(Offset { offset: *offset, x, y, line: self.number });
-            }
-            if offset.abs() > half && !self.floor.watch(self.number, z, told, self.bed.weight.at(z)) {
-                self.output.muted = true;
-            }
+        let told = z + offset;
+        let range = self.summary.z_range.get_or_insert([told, told]);
+        range[0] = range[0].min(told);
+        range[1] = range[1].max(told);
+        if self.summary.largest_offset.is_none_or(|o| offset.abs() > o.offset.abs()) {
+            let [x, y] = place;
+            self.summary.largest_offset = Some(Offset { offset, x, y, line: number });
+        }
+        if offset.abs() > half && !self.floor.watch(number, z, told, self.bed.weight.at(z)) {
+            self.output.muted = true;
         }
     }
 }

@@ -80,6 +80,11 @@ impl Output {
         text
     }
 
+    /// The buffer that [`Output::text`] gave is not needed any more.
+    pub(crate) fn give_back(&mut self, text: Vec<u8>) {
+        self.text = text;
+    }
+
     #[inline]
     pub(crate) fn copy(&self, bytes: &[u8], out: &mut Vec<u8>) {
         if !self.muted {

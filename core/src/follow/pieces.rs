@@ -1,6 +1,7 @@
 //! Writing one motion as several pieces.
 
 use super::compose::{Edits, Source, Value};
+use super::held::{Held, Written};
 use super::ledger::{Decimal, MOST_DECIMALS, Spelling, exact};
 use super::path::Path;
 use super::rewriter::Work;
@@ -23,7 +24,7 @@ pub(super) struct Plan<'a> {
 
 impl Work {
     /// Writes a move as several pieces.
-    pub(super) fn pieces(&mut self, plan: &Plan<'_>, ending: &[u8], out: &mut Vec<u8>) {
+    pub(super) fn pieces(&mut self, plan: &Plan<'_>, ending: &[u8], holds: Option<Held>, out: &mut Vec<u8>) {
         let mut text = self.output.text();
         self.output.set_e_before(plan.source, plan.before, &mut text);
         let (absolute, unit) = (plan.z_how.absolute, plan.z_how.unit);
@@ -37,6 +38,7 @@ impl Work {
         let mut told = [Decimal { units: 0, decimals: 0 }; 9];
         let mut start = [m.before[0].place(), m.before[1].place()];
         let mut share = 0.0;
+        let (mut z_written, mut last_from) = (None, 0);
         let count = vertices.len();
         for (n, (t, offset)) in vertices.iter().enumerate() {
             let last = n + 1 == count;
@@ -91,6 +93,13 @@ impl Work {
             let z_from = z_before + (z_after - z_before) * share;
             let z_to = if last { z_after } else { z_before + (z_after - z_before) * t };
             let aim = offset + self.z.skew;
+            z_written = Some(Written {
+                z_before: self.z,
+                register: z_to,
+                delta: z_to - z_from,
+                how: plan.z_how,
+                changed: true,
+            });
             let z_may_stay = last && line.has(b'Z') && absolute && self.z.may_stay(aim, plan.z_how);
             if z_may_stay {
                 self.z.stay(plan.z_how);
@@ -115,6 +124,7 @@ impl Work {
                     edits.push((b'E', Value::New(self.e.write(register, piece, self.e.aim, plan.e_how))));
                 }
             }
+            last_from = text.len() + if n == 0 { 0 } else { self.output.end_of_line().len() };
             if n == 0 {
                 self.output.first_piece(*source, &edits, by_radius.then_some(b'R'), &mut text);
             } else {
@@ -126,9 +136,13 @@ impl Work {
             share = *t;
             start = end;
         }
+        let length = text.len() - last_from;
         text.extend_from_slice(ending);
         self.output.changed(text, out);
         self.edits = edits;
+        if let (Some(held), Some(written)) = (holds, z_written) {
+            self.hold(held, written, length, ending.len(), out);
+        }
     }
 
     /// The words of an arc's centre, seen from where the piece starts.

@@ -3,6 +3,7 @@
 use super::bed::Bed;
 use super::compose::{Edits, Source};
 use super::floor::{Floor, Remedy};
+use super::held::Held;
 use super::ledger::{Axis, E_DECIMALS, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
 use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
@@ -69,6 +70,11 @@ pub(super) struct Work {
     pub(super) card: FromCard,
     pub(super) vertices: Vec<Vertex>,
     pub(super) edits: Edits,
+    /// The end that is not settled yet; its line and what came after it wait.
+    pub(super) held: Option<Held>,
+    /// The offset that was meant where the last move ended.
+    pub(super) meant: Option<f64>,
+    waiting: Vec<u8>,
 }
 
 /// What the card says beside its heights.
@@ -134,6 +140,9 @@ impl Rewriter {
             },
             vertices: Vec::new(),
             edits: Vec::new(),
+            held: None,
+            meant: None,
+            waiting: Vec::new(),
         };
         Ok(Rewriter { lines: Lines::with_limit(options.line_limit), line: Line::default(), work })
     }
@@ -156,6 +165,7 @@ impl Rewriter {
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work } = self;
         lines.finish(|piece| work.take(piece, &mut line, out))?;
+        work.end_waiting(out);
         if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
         }
@@ -188,9 +198,22 @@ impl Work {
                 self.number += 1;
                 self.output.learn_ending(ending);
                 line.read(bytes);
-                self.whole_line(Source { bytes, line }, ending, out)
+                let source = Source { bytes, line };
+                if self.held.is_some() {
+                    let mut waiting = core::mem::take(&mut self.waiting);
+                    let done = self.whole_line(source, ending, &mut waiting);
+                    self.hand_on(&mut waiting, out);
+                    self.waiting = waiting;
+                    return done;
+                }
+                self.whole_line(source, ending, out)?;
+                if let Some(held) = &mut self.held {
+                    held.waits(out, &mut self.waiting);
+                }
+                Ok(())
             }
             Piece::LongStart(bytes) => {
+                self.end_waiting(out);
                 self.number += 1;
                 line.read(bytes);
                 // A comment, a text or what follows an M word cannot move an axis, however long it is.
@@ -214,6 +237,12 @@ impl Work {
                 Ok(())
             }
         }
+    }
+
+    /// Nothing waits any longer.
+    fn end_waiting(&mut self, out: &mut Vec<u8>) {
+        self.settle();
+        out.append(&mut self.waiting);
     }
 
     #[inline]
@@ -240,6 +269,9 @@ impl Work {
                 return self.follow(&m, source, ending, out);
             }
             Step::SetPosition { z, e } => {
+                if line.has(b'Z') {
+                    self.settle();
+                }
                 if e {
                     self.e.agree();
                 }
@@ -248,8 +280,12 @@ impl Work {
                     return Ok(());
                 }
             }
-            Step::ClearOffsets => self.z.clear_skew(),
+            Step::ClearOffsets => {
+                self.settle();
+                self.z.clear_skew();
+            }
             Step::Lost(mask, why) => {
+                self.settle();
                 if mask & 0b100 != 0 {
                     self.z = Axis::default();
                 }

@@ -146,6 +146,20 @@ impl Tube {
         false
     }
 
+    /// The offsets at the end, lowest and highest, that one link from `from` reaches within the tube.
+    pub(crate) fn seen_from(&self, from: Vertex, tau: f64) -> [f64; 2] {
+        let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        for (t, f) in &self.samples {
+            let dt = t - from.0;
+            if dt > 0.0 {
+                low = low.max((f - tau - from.1) / dt);
+                high = high.min((f + tau - from.1) / dt);
+            }
+        }
+        let dt = 1.0 - from.0;
+        [from.1 + low * dt, from.1 + high * dt]
+    }
+
     /// Where the line from `from` leaves the tube by the wall at offset `wall`, between samples `i - 1` and `i`.
     fn leaves(&self, from: Vertex, slope: f64, i: usize, wall: f64) -> Vertex {
         let (ta, fa) = self.samples[i - 1];

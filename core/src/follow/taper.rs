@@ -27,6 +27,9 @@ pub const AUTO_FROM: f64 = 0.5;
 /// The largest change of a layer's thickness that `auto` allows.
 pub const AUTO_CHANGE: f64 = 0.05;
 
+/// What sums of Z words may be off by, mm: who has come so near to the taper's end is past it.
+const ROUNDING: f64 = 1e-9;
+
 /// w(z), with its range settled.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Weight {
@@ -75,7 +78,7 @@ impl Weight {
     pub(crate) fn at(self, z: f64) -> f64 {
         if z <= self.from {
             1.0
-        } else if z >= self.to {
+        } else if z >= self.to - ROUNDING {
             0.0
         } else {
             (self.to - z) / (self.to - self.from)
@@ -85,7 +88,7 @@ impl Weight {
     /// w'(z), 1/mm: 0 at the two ends of the taper.
     #[inline]
     pub(crate) fn slope(self, z: f64) -> f64 {
-        if z > self.from && z < self.to { -1.0 / (self.to - self.from) } else { 0.0 }
+        if z > self.from && z < self.to - ROUNDING { -1.0 / (self.to - self.from) } else { 0.0 }
     }
 
     /// Where w has a kink.

@@ -58,7 +58,8 @@ impl Walk<'_> {
         Ok(())
     }
 
-    /// A line that differs must have had to: executed as it was, on the rewritten machine, it would have been wrong.
+    /// A line that differs must have had to: executed as it was, on the rewritten machine, it would have been wrong; or the next
+    /// move is so long that it matters where within the tolerance it begins.
     pub(super) fn needed(
         &mut self,
         i: usize,
@@ -74,12 +75,34 @@ impl Walk<'_> {
         let respelt = pieces == 1 && numbers(old) == numbers(new);
         let would = step(old.line.clone(), before, self.rules.setup);
         let idle = would.motion().is_some_and(|m| self.would_do(i, motion, m, begin, pieces, &would, settled));
-        if respelt || idle {
+        if respelt || idle && !self.next_is_bent(i) {
             let (expected, found) = (text(old), text(new));
             let why = if respelt { "the same numbers" } else { "it meets the definition as it is" };
             self.fault(What::Bytes, i, &format!("{expected}, as {why}"), &found)?;
         }
         Ok(())
+    }
+
+    /// Whether the next move that travels begins where line `i` ends and leaves, with both ends where the definition puts
+    /// them, the definition by more than half the tolerance.
+    fn next_is_bent(&self, i: usize) -> bool {
+        for step in &self.old[i + 1..] {
+            let Some(m) = step.motion() else { continue };
+            let (true, Some(path)) = (m.known() && m.travels(), m.path) else {
+                if step.words.iter().any(|w| b"XYZ".contains(&w.letter)) {
+                    return false;
+                }
+                continue;
+            };
+            let lift = |t: f64| offset(point(m, &path, t), self.h, self.rules);
+            let (a, b) = (lift(0.0), lift(1.0));
+            let n = samples(path.length(), self.rules);
+            return (0..=n).any(|s| {
+                let t = count(s) / count(n);
+                (a + t * (b - a) - lift(t)).abs() > self.rules.tolerance / 2.0
+            });
+        }
+        false
     }
 
     #[expect(clippy::too_many_arguments, reason = "a line, its move, its pieces and the same line tried out")]

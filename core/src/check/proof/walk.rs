@@ -268,7 +268,8 @@ impl Walk {
         let fade = (step == Step::Move && m.before.iter().all(|a| a.known)).then(|| {
             let have = self.rewritten.reader.state().axes[2].place();
             let want = self.target.height([m.before[0].place(), m.before[1].place()], m.before[2].place());
-            if self.settled { 0.0 } else { have - want }
+            // What is within the tolerance is there, and has nothing to fade out.
+            if self.settled || (have - want).abs() <= self.options.tolerance { 0.0 } else { have - want }
         });
         let others = *self.original.reader.others_before();
         Ok(Current { way: Way::of(&m), row, line, step, m, others, before, pieces: 0, share: 0.0, filament, fade })

@@ -1,0 +1,451 @@
+//! `evengap plan`: which points to read, the sheet to take along, and the readings back onto the card.
+
+mod ask;
+mod edit;
+mod fill;
+mod make;
+mod paper;
+
+use crate::cautions::{self, cautions};
+use crate::files::{self, Name, Target};
+use crate::points;
+use crate::report::Failure;
+use clap::CommandFactory as _;
+use clap::ValueEnum;
+use clap::error::ErrorKind as Usage;
+use edit::Draft;
+use evengap::Card;
+use evengap::card::Point;
+use evengap::draw::Paper;
+use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Stop, VisitOptions, Wait, Why};
+use paper::Sheet;
+
+/// Plan where to read the bed, print a sheet for it, and bring the readings back onto the card
+#[derive(Debug, clap::Args)]
+#[command(after_help = after_help(), override_usage = USAGE)]
+pub(crate) struct Args {
+    /// A probe card (TOML or JSON) to plan or fill, or - for standard input; without it one is made from the options below
+    #[arg(value_name = "CARD")]
+    card: Option<Name>,
+    /// Write the card here, or - for standard output (where it goes without this)
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<Name>,
+    /// Points to read: columns by rows that fill the bed; 5x5 for a card that has no points
+    #[arg(long, value_name = "NxM", value_parser = make::grid, conflicts_with = "points")]
+    grid: Option<(usize, usize)>,
+    /// Points to read: a CSV file of x,y in mm, the nozzle's places, or - for standard input
+    #[arg(long, value_name = "POINTS.csv")]
+    points: Option<Name>,
+    /// From the bed's edge, in mm; 10 for a grid, 0 for given points. For dial it is the plunger's
+    #[arg(long, value_name = "MM")]
+    margin: Option<f64>,
+    /// From keep-out areas, in mm; 5 for a grid, 0 for given points
+    #[arg(long, value_name = "MM")]
+    clearance: Option<f64>,
+    /// Keep readings that are not among the new points, beside them
+    #[arg(long, conflicts_with = "replace")]
+    keep: bool,
+    /// Drop or overwrite readings that the card has already
+    #[arg(long)]
+    replace: bool,
+    /// Report as JSON; the card is then written only with -o
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    new: make::New,
+    /// Write the sheet to print: the bed with its points, the steps, a box for each reading
+    #[arg(long, value_name = "FILE.pdf|.svg|.png", value_parser = Sheet::parse, help_heading = "The sheet to print")]
+    paper: Option<Sheet>,
+    /// The paper's size
+    #[arg(long, value_enum, default_value_t = Page::A4, help_heading = "The sheet to print")]
+    page: Page,
+    /// Write a program in G-code that heats, and carries the nozzle to the points still to be read, at the height for reading
+    #[arg(long, value_name = "FILE.gcode", help_heading = "The visiting program")]
+    program: Option<Name>,
+    /// Z of all its travel, in mm; for drag it stays there and you lower the nozzle. Default 10
+    #[arg(long, value_name = "MM", requires = "program", help_heading = "The visiting program")]
+    safe_height: Option<f64>,
+    /// dial: Z of the nozzle while the indicator is read, in mm
+    #[arg(
+        long,
+        value_name = "MM",
+        requires = "program",
+        allow_hyphen_values = true,
+        help_heading = "The visiting program"
+    )]
+    dial_height: Option<f64>,
+    /// Wait so many seconds at each point, instead of until you resume at the machine
+    #[arg(long, value_name = "SECONDS", requires = "program", help_heading = "The visiting program")]
+    dwell: Option<f64>,
+    /// Readings as CSV, or - for standard input: number,value or x,y,value on each line, in mm
+    #[arg(long, value_name = "READINGS.csv", conflicts_with_all = ["grid", "points", "ask"], requires = "card", help_heading = "Readings back onto the card")]
+    fill: Option<Name>,
+    /// Ask for the readings at prompts; each is written to the card at once
+    #[arg(long, conflicts_with_all = ["grid", "points", "json", "paper", "program"], requires = "card", help_heading = "Readings back onto the card")]
+    ask: bool,
+}
+
+const USAGE: &str = "evengap plan [OPTIONS] <CARD>
+       evengap plan [OPTIONS] --bed-x FROM..TO --bed-y FROM..TO --method METHOD";
+
+/// Paper to print on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Page {
+    /// 210 x 297 mm
+    A4,
+    /// 8.5 x 11 inches
+    Letter,
+}
+
+impl From<Page> for Paper {
+    fn from(page: Page) -> Self {
+        match page {
+            Page::A4 => Paper::A4,
+            Page::Letter => Paper::Letter,
+        }
+    }
+}
+
+fn after_help() -> String {
+    let mut text = String::from("Methods; the spread is one standard deviation of a reading, as it usually is:\n");
+    for method in METHODS {
+        let about = plan::about(method);
+        text.push_str(&format!("  {:<5} {}\n", about.word, about.tool));
+        text.push_str(&format!("        value: {}\n", about.value));
+        text.push_str(&format!("        sign: {}\n", about.sign));
+        text.push_str(&format!("        height: {}; spread {} mm\n", about.height, method.usual_spread()));
+    }
+    text.push_str(
+        "\nPoints are numbered in the order of the visit, which travels little. A point that the card lists as [x, y] is still \
+         to be read; its reading becomes the third number. Readings already taken are kept where they are among the new points; \
+         those taken within 1.5 mm of one count; where they are not, nothing is written without --keep or --replace.\n\nExamples:
+  evengap plan --bed-x 0..235 --bed-y 0..235 --method drag --sheet 0.1 --bed-celsius 60 -o bed.toml
+  evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
+  evengap plan bed.toml --program visit.gcode --safe-height 10
+  evengap plan bed.toml --ask
+  evengap plan bed.toml --fill readings.csv -o bed.toml\n\n",
+    );
+    text.push_str(cautions!());
+    text
+}
+
+/// The core refuses what is larger than its own limit; this only bounds what is read.
+const LARGEST: u64 = 16 << 20;
+
+pub(crate) fn run(args: &Args) -> Result<(), Failure> {
+    check_streams(args)?;
+    let mut draft = match &args.card {
+        Some(name) => Draft::read(name.text(LARGEST)?, name.shown())?,
+        None => args.new.draft()?,
+    };
+    if args.ask {
+        return asked(args, &mut draft);
+    }
+    let laid_out = lay_out(args, &mut draft)?;
+    let mut report = Report { filled: None, doubts: Vec::new(), ..Report::of(&draft, laid_out.unwrap_or_default()) };
+    if let Some(name) = &args.fill {
+        let filled = fill::fill(&mut draft, &name.text(LARGEST)?, &name.shown(), args.replace)?;
+        report = Report { filled: Some(filled.count), doubts: filled.doubts, ..Report::of(&draft, Vec::new()) };
+    }
+    let to_stdout = args.output.as_ref().map_or(changes(args, &draft), |name| *name == Name::Standard);
+    if args.program == Some(Name::Standard) && (args.json || to_stdout) {
+        return Err(wrong_usage("the program cannot share standard output: give --program or -o a file"));
+    }
+    let sheets = match &args.paper {
+        Some(sheet) => sheet.write(draft.card(), args.page.into())?,
+        None => Vec::new(),
+    };
+    let stops = match &args.program {
+        Some(name) => write_program(args, name, draft.card())?,
+        None => 0,
+    };
+    write_card(args, &draft)?;
+    if args.json {
+        files::print(&report.json(draft.card()))?;
+    } else {
+        files::say(&report.text(&draft));
+    }
+    for sheet in sheets {
+        files::say(&format!("Drew {}.\n", sheet.display()));
+    }
+    if let Some(Name::Path(path)) = &args.program {
+        files::say(&format!("Wrote {}: it visits {}.\n{BEFORE_VISITING}\n", path.display(), count(stops, "point")));
+    }
+    Ok(())
+}
+
+/// After a visiting program was written.
+const BEFORE_VISITING: &str = "\
+Caution: run it first with a hand on the power switch and the bed clear. It heats, homes and moves by itself.";
+
+/// Writes the visiting program: to the points still to be read, or to all where none is.
+fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure> {
+    let unread_only = !card.readings.unread.is_empty();
+    let stops: Vec<Stop> = (card.readings.all_points().zip(1..))
+        .filter(|(point, _)| !unread_only || matches!(point, Point::Unread(_)))
+        .map(|(point, number)| {
+            let [x, y] = place(&point);
+            Stop { number, x, y }
+        })
+        .collect();
+    let mut options = VisitOptions::default();
+    options.safe_height = args.safe_height.unwrap_or(options.safe_height);
+    options.dial_height = args.dial_height;
+    options.wait = args.dwell.map_or(Wait::Person, Wait::Seconds);
+    let program = plan::visit(card, &stops, &options).map_err(|e| Failure::card(&e, String::new(), ""))?;
+    put(name, &program)?;
+    Ok(stops.len())
+}
+
+/// "1 point", "2 points".
+fn count(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+fn wrong_usage(message: &str) -> Failure {
+    Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message))
+}
+
+fn check_streams(args: &Args) -> Result<(), Failure> {
+    let standard = |name: &Option<Name>| usize::from(*name == Some(Name::Standard));
+    if standard(&args.card) + standard(&args.points) + standard(&args.fill) > 1 {
+        return Err(wrong_usage("only one of CARD, --points and --fill can be standard input"));
+    }
+    if args.json && args.output == Some(Name::Standard) {
+        return Err(wrong_usage("with --json the card cannot go to standard output too: give -o a file"));
+    }
+    if args.ask && (args.card == Some(Name::Standard) || args.output == Some(Name::Standard)) {
+        return Err(wrong_usage(
+            "--ask reads standard input and keeps the card in a file: give CARD (and -o) a file name",
+        ));
+    }
+    Ok(())
+}
+
+/// Lays out points where that is asked for or the card has none; what was left out, or `None` where the card's points stay.
+fn lay_out(args: &Args, draft: &mut Draft) -> Result<Option<Vec<LeftOut>>, Failure> {
+    let has_points = draft.card().readings.all_points().next().is_some();
+    let wanted = args.grid.is_some() || args.points.is_some();
+    if args.fill.is_some() || (has_points && !wanted) {
+        return Ok(None);
+    }
+    let given = match &args.points {
+        Some(name) => Some(points::read(&name.text(LARGEST)?, &name.shown())?),
+        None => None,
+    };
+    let usual = if given.is_some() { Room { margin: 0.0, clearance: 0.0 } } else { Room::default() };
+    let room =
+        Room { margin: args.margin.unwrap_or(usual.margin), clearance: args.clearance.unwrap_or(usual.clearance) };
+    let layout = match (&given, args.grid) {
+        (Some(points), _) => Layout::Given(points),
+        (None, grid) => {
+            let (columns, rows) = grid.unwrap_or((5, 5));
+            Layout::Grid { columns, rows }
+        }
+    };
+    let planned =
+        plan::planned(draft.card(), layout, room).map_err(|e| Failure::card(&e, String::new(), draft.text()))?;
+    let points = with_old_readings(args, draft, &planned.card)?;
+    draft.set_points(&edit::with_points(&planned.card, &points))?;
+    Ok(Some(planned.left_out))
+}
+
+/// A reading stands for a planned point when it was taken this near, mm: no bed bends noticeably over it. The reading keeps its place.
+const NEAR: f64 = 1.5;
+
+/// The planned points, with the readings that the card has already of them.
+fn with_old_readings(args: &Args, draft: &Draft, planned: &Card) -> Result<Vec<Point>, Failure> {
+    let mut points: Vec<Point> = planned.readings.all_points().collect();
+    if args.replace {
+        return Ok(points);
+    }
+    let mut homeless = Vec::new();
+    for old in &draft.card().readings.points {
+        let away = |p: &Point| match p {
+            Point::Unread(u) => (u.x - old.x).hypot(u.y - old.y),
+            Point::Read(_) => f64::INFINITY,
+        };
+        let place = (points.iter_mut()).min_by(|a, b| away(a).total_cmp(&away(b))).filter(|p| away(p) <= NEAR);
+        match place {
+            Some(place) => *place = Point::Read(*old),
+            None => homeless.push(*old),
+        }
+    }
+    if !args.keep
+        && let Some(first) = homeless.first()
+    {
+        let line = first.line.map_or(String::new(), |l| format!(":{l}"));
+        return Err(Failure::plain(format!(
+            "{}{line}: {} of the card's readings are not among the new points (the first at X {} Y {}): add --keep to keep \
+             them beside the new points, or --replace to drop all readings",
+            draft.name(),
+            homeless.len(),
+            first.x,
+            first.y
+        )));
+    }
+    if homeless.is_empty() {
+        return Ok(points);
+    }
+    points.extend(homeless.into_iter().map(Point::Read));
+    let places: Vec<[f64; 2]> = points.iter().map(place).collect();
+    let order = plan::visiting_order(&places, plan::start(planned));
+    Ok(order.into_iter().filter_map(|i| points.get(i).copied()).collect())
+}
+
+fn place(point: &Point) -> [f64; 2] {
+    match point {
+        Point::Read(r) => [r.x, r.y],
+        Point::Unread(u) => [u.x, u.y],
+    }
+}
+
+/// Whether the card was made or changed, so that it is to be written somewhere.
+fn changes(args: &Args, draft: &Draft) -> bool {
+    args.card.is_none() || args.fill.is_some() || draft.is_changed()
+}
+
+fn write_card(args: &Args, draft: &Draft) -> Result<(), Failure> {
+    let name = match &args.output {
+        Some(name) => name.clone(),
+        None if args.json || !changes(args, draft) => return Ok(()),
+        None => Name::Standard,
+    };
+    if let Name::Path(path) = &name
+        && !args.replace
+        && args.card.as_ref() != Some(&name)
+        && let Ok(old) = std::fs::read_to_string(path)
+    {
+        let count = Card::parse_without_points(&old).map_or(0, |card| card.readings.points.len());
+        if count > 0 {
+            return Err(Failure::plain(format!(
+                "{} is a card with {count} readings, and they would be lost: add --replace, or take another name",
+                path.display()
+            )));
+        }
+    }
+    put(&name, draft.text())
+}
+
+fn put(name: &Name, text: &str) -> Result<(), Failure> {
+    let mut target = Target::create(name)?;
+    target.put(text.as_bytes())?;
+    target.commit()
+}
+
+fn asked(args: &Args, draft: &mut Draft) -> Result<(), Failure> {
+    let Some(name) = args.output.clone().or_else(|| args.card.clone()) else {
+        return Err(wrong_usage("--ask needs a card"));
+    };
+    if args.output.is_some() {
+        write_card(args, draft)?;
+    }
+    if draft.card().readings.all_points().next().is_none() {
+        return Err(Failure::plain(format!(
+            "{} has no points to ask for: plan them first, with evengap plan {} --grid 5x5 -o {}",
+            draft.name(),
+            draft.name(),
+            draft.name()
+        )));
+    }
+    let mut out = anstream::stderr();
+    let mut save = |text: &str| put(&name, text);
+    let tally = ask::ask(draft, args.replace, &mut std::io::stdin().lock(), &mut out, &mut save)?;
+    files::say(&format!(
+        "{} written to {}, {} still to be read.\n",
+        count(tally.typed, "reading"),
+        name.shown(),
+        count(tally.unread, "point")
+    ));
+    Ok(())
+}
+
+/// What is told after the work.
+struct Report {
+    left_out: Vec<LeftOut>,
+    travel: f64,
+    filled: Option<usize>,
+    doubts: Vec<String>,
+}
+
+impl Report {
+    fn of(draft: &Draft, left_out: Vec<LeftOut>) -> Report {
+        let places: Vec<[f64; 2]> = draft.card().readings.all_points().map(|p| place(&p)).collect();
+        let order: Vec<usize> = (0..places.len()).collect();
+        let travel = plan::travel_length(&places, &order, plan::start(draft.card()));
+        Report { left_out, travel, filled: None, doubts: Vec::new() }
+    }
+
+    fn text(&self, draft: &Draft) -> String {
+        let readings = &draft.card().readings;
+        let (read, unread) = (readings.points.len(), readings.unread.len());
+        let mut text = String::new();
+        if let Some(filled) = self.filled {
+            text.push_str(&format!("Filled in {}.\n", count(filled, "reading")));
+        }
+        text.push_str(&format!(
+            "{} points, {unread} still to be read; {:.0} mm of travel over all of them, from the front left.\n",
+            read + unread,
+            self.travel
+        ));
+        for why in [Why::Reach, Why::KeepOut, Why::PlungerReach, Why::PlungerKeepOut] {
+            let these: Vec<&LeftOut> = self.left_out.iter().filter(|l| l.why == why).collect();
+            if let Some(first) = these.first() {
+                let (count, more) = (these.len(), if these.len() > 1 { ", the first" } else { "" });
+                text.push_str(&format!("Left out {count}: {}{more} at X {} Y {}.\n", why.words(), first.x, first.y));
+            }
+        }
+        for doubt in &self.doubts {
+            text.push_str(&format!("Warning: {doubt}. Read that point again.\n"));
+        }
+        text.push_str(cautions::SHORT);
+        text.push('\n');
+        text
+    }
+
+    fn json(&self, card: &Card) -> String {
+        #[derive(serde::Serialize)]
+        struct Json<'a> {
+            card: String,
+            method: &'static str,
+            points: Vec<JsonPoint>,
+            unread: usize,
+            travel_mm: f64,
+            left_out: &'a [LeftOut],
+            #[serde(skip_serializing_if = "Option::is_none")]
+            filled: Option<usize>,
+            doubts: &'a [String],
+            caution: &'static str,
+        }
+        #[derive(serde::Serialize)]
+        struct JsonPoint {
+            number: usize,
+            x: f64,
+            y: f64,
+            place: &'static str,
+            value: Option<f64>,
+        }
+        let points = card.readings.all_points().zip(1..).map(|(point, number)| {
+            let [x, y] = place(&point);
+            let value = match point {
+                Point::Read(r) => Some(r.value),
+                Point::Unread(_) => None,
+            };
+            JsonPoint { number, x, y, place: plan::place_in_words(&card.bed, [x, y]), value }
+        });
+        let json = Json {
+            card: card.digest(),
+            method: card.readings.method.word(),
+            points: points.collect(),
+            unread: card.readings.unread.len(),
+            travel_mm: self.travel,
+            left_out: &self.left_out,
+            filled: self.filled,
+            doubts: &self.doubts,
+            caution: cautions::SHORT,
+        };
+        let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
+        text.push('\n');
+        text
+    }
+}

@@ -1,0 +1,85 @@
+//! The sheet to print, as a file.
+
+use crate::files;
+use crate::files::{Name, Target};
+use crate::pdf::pdf;
+use crate::picture::{png, undrawable};
+use crate::report::Failure;
+use evengap::Card;
+use evengap::draw::{Paper, reading_sheet};
+use std::path::{Path, PathBuf};
+
+/// A file to write the sheet to; the kind follows the name's ending.
+#[derive(Debug, Clone)]
+pub(crate) struct Sheet {
+    path: PathBuf,
+    kind: Kind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Pdf,
+    Svg,
+    Png,
+}
+
+/// PNG pixels a CSS pixel: 192 an inch.
+const SCALE: f32 = 2.0;
+
+impl Sheet {
+    /// For clap: the ending must be one that can be written.
+    pub(crate) fn parse(text: &str) -> Result<Sheet, String> {
+        let path = PathBuf::from(text);
+        let ending = path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase());
+        let kind = match ending.as_deref() {
+            Some("pdf") if cfg!(feature = "pdf") => Kind::Pdf,
+            Some("svg") => Kind::Svg,
+            Some("png") if cfg!(feature = "png") => Kind::Png,
+            Some("pdf" | "png") => return Err("this build draws SVG only".to_owned()),
+            _ => return Err("the name must end in .pdf, .svg or .png".to_owned()),
+        };
+        Ok(Sheet { path, kind })
+    }
+
+    /// Writes the sheet; returns the files. A PDF holds all pages; pictures are one file a page, the first with the name given.
+    pub(crate) fn write(&self, card: &Card, paper: Paper) -> Result<Vec<PathBuf>, Failure> {
+        if let (Some(name), true) = (undrawable(card), self.kind != Kind::Svg) {
+            files::say(&format!(
+                "Note: the sheet cannot show every letter of \"{name}\"; as SVG it can, where the reader has them.\n"
+            ));
+        }
+        let pages = reading_sheet(card, paper);
+        let files: Vec<(PathBuf, Vec<u8>)> = match self.kind {
+            Kind::Pdf => vec![(self.path.clone(), pdf(&pages, &format!("Reading the bed, card {}", card.digest()))?)],
+            Kind::Svg => self.numbered(pages.into_iter().map(String::into_bytes)),
+            Kind::Png => {
+                let drawn: Result<Vec<Vec<u8>>, Failure> = pages.iter().map(|page| png(page, SCALE)).collect();
+                self.numbered(drawn?.into_iter())
+            }
+        };
+        for (path, bytes) in &files {
+            let mut target = Target::create(&Name::Path(path.clone()))?;
+            target.put(bytes)?;
+            target.commit()?;
+        }
+        Ok(files.into_iter().map(|(path, _)| path).collect())
+    }
+
+    fn numbered(&self, pages: impl Iterator<Item = Vec<u8>>) -> Vec<(PathBuf, Vec<u8>)> {
+        pages.zip(1..).map(|(bytes, number)| (page_path(&self.path, number), bytes)).collect()
+    }
+}
+
+/// `sheet.svg`, then `sheet-2.svg` and so on.
+fn page_path(path: &Path, number: usize) -> PathBuf {
+    if number == 1 {
+        return path.to_path_buf();
+    }
+    let mut name = path.file_stem().unwrap_or_default().to_os_string();
+    name.push(format!("-{number}"));
+    if let Some(ending) = path.extension() {
+        name.push(".");
+        name.push(ending);
+    }
+    path.with_file_name(name)
+}

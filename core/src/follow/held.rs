@@ -1,0 +1,136 @@
+//! The last line of a move, held back until the next move is seen: it may end elsewhere within its tolerance.
+//!
+//! Where a move begins, the one before ends. A long move may need a piece less if it begins a few micrometres off its place, so
+//! the line that ends there is handed on only when the next move is known, or when something comes that is no move and depends
+//! on where Z is. Comments and the like between the two wait with it.
+
+use super::compose::{Source, Value};
+use super::ledger::{Axis, Spelling};
+use super::rewriter::Work;
+use crate::toolpath::words::Line;
+
+/// At most so many bytes wait, comments between two moves included.
+const MOST_HELD: usize = 1 << 16;
+
+/// A move's end that is not settled yet, and the line that tells it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Held {
+    place: [f64; 2],
+    z: f64,
+    offset: f64,
+    number: u64,
+    /// Where the line begins in what waits, its length, and that of its ending.
+    at: usize,
+    length: usize,
+    ending: usize,
+    written: Written,
+}
+
+/// How the line's Z was written.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Written {
+    /// The ledger before it.
+    pub(super) z_before: Axis,
+    /// The original's register after it, and by how much it went there, mm.
+    pub(super) register: f64,
+    pub(super) delta: f64,
+    pub(super) how: Spelling,
+    /// The line differs from the original's.
+    pub(super) changed: bool,
+}
+
+impl Held {
+    /// A move that ends at `place` and the original's `z`, off by `offset`, mm.
+    pub(super) fn new(place: [f64; 2], z: f64, offset: f64, number: u64) -> Self {
+        let how = Spelling { absolute: true, unit: 1.0, decimals: 0, least: 0 };
+        let written = Written { z_before: Axis::default(), register: 0.0, delta: 0.0, how, changed: false };
+        Held { place, z, offset, number, at: 0, length: 0, ending: 0, written }
+    }
+
+    /// The line was written to the end of `out`: it waits instead.
+    pub(super) fn waits(&mut self, out: &mut Vec<u8>, waiting: &mut Vec<u8>) {
+        waiting.extend_from_slice(&out[self.at..]);
+        out.truncate(self.at);
+        self.at = 0;
+    }
+
+    /// The original's Z at the end, mm.
+    pub(super) fn z(&self) -> f64 {
+        self.z
+    }
+}
+
+impl Work {
+    /// Whether it may pay to hold a line back: the bed is bent, and followed at this Z.
+    #[inline]
+    pub(super) fn may_hold(&self, line: &Line, z: f64) -> bool {
+        self.bed.is_bent() && self.bed.weight.at(z) > 0.0 && line.checksum.is_none() && !self.output.muted
+    }
+
+    /// Holds the line that was just written to the end of `out`.
+    pub(super) fn hold(&mut self, held: Held, written: Written, length: usize, ending: usize, out: &[u8]) {
+        if let Some(at) = out.len().checked_sub(length + ending) {
+            self.held = Some(Held { at, length, ending, written, ..held });
+        }
+    }
+
+    /// The end that is held stays where it is.
+    pub(super) fn settle(&mut self) {
+        if let Some(Held { place, z, offset, number, .. }) = self.held.take() {
+            self.account(place, z, offset, number);
+        }
+    }
+
+    /// The end that is held is put at another offset, mm; `out` is what waits.
+    pub(super) fn end_elsewhere(&mut self, offset: f64, out: &mut Vec<u8>) {
+        let Some(mut held) = self.held.take() else { return };
+        let Written { z_before, register, delta, how, changed } = held.written;
+        let mut line = Line::default();
+        line.read(&out[held.at..held.at + held.length]);
+        let mut z = z_before;
+        let number = z.write(register, delta, offset + z.skew, how);
+        self.meant = Some(offset);
+        held.offset = offset;
+        if line.get(b'Z').and_then(|w| w.number).is_some_and(|n| (n.value - number.value()).abs() < 1e-12) {
+            // Rounded it is the number that stands there.
+            self.held = Some(held);
+            return;
+        }
+        self.z = z;
+        let tail = out.split_off(held.at + held.length);
+        let bytes = out.split_off(held.at);
+        let mut text = self.output.text();
+        Source { bytes: &bytes, line: &line }.first(&[(b'Z', Value::New(number))], None, &mut text);
+        held.length = text.len();
+        let (ending, later) = tail.split_at(held.ending.min(tail.len()));
+        text.extend_from_slice(ending);
+        if changed {
+            out.extend_from_slice(&text);
+            self.output.give_back(text);
+        } else {
+            self.output.changed(text, out);
+        }
+        held.at = out.len() - held.length - held.ending;
+        out.extend_from_slice(later);
+        held.written.changed = true;
+        self.held = Some(held);
+    }
+
+    /// Hands on what need not wait any longer: all before the line that is held, or everything.
+    pub(super) fn hand_on(&mut self, waiting: &mut Vec<u8>, out: &mut Vec<u8>) {
+        if waiting.len() > MOST_HELD {
+            self.settle();
+        }
+        match &mut self.held {
+            Some(held) => {
+                out.extend_from_slice(&waiting[..held.at]);
+                waiting.drain(..held.at);
+                held.at = 0;
+            }
+            None => {
+                out.extend_from_slice(waiting);
+                waiting.clear();
+            }
+        }
+    }
+}
