@@ -6,7 +6,7 @@ import { readFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-const ROUNDS = 7;
+const ROUNDS = 9;
 /** As the page and the command push. */
 const CHUNK = 256 * 1024;
 /** What is promised: the share of the native rate. */
@@ -29,15 +29,15 @@ function inWasm() {
 }
 
 const natively = () => Number(execFileSync(native, [cardFile, toolpathFile], { encoding: "utf8" }));
-const middle = (numbers) => numbers.toSorted((a, b) => a - b)[numbers.length >> 1];
 const rate = (seconds) => `${(toolpath.length / 1e6 / seconds).toFixed(0)} MB/s`;
 
 inWasm(); // The engine compiles the module twice: at once, and well.
 const rounds = Array.from({ length: ROUNDS }, () => ({ native: natively(), wasm: inWasm() }));
-const share = middle(rounds.map((r) => r.native / r.wasm));
-const [n, w] = ["native", "wasm"].map((way) => middle(rounds.map((r) => r[way])));
-console.log(`rewriting ${(toolpath.length / 1e6).toFixed(1)} MB, the middle of ${ROUNDS} rounds, one thread each:`);
-console.log(`native ${rate(n)}, WASM in Node ${process.version} ${rate(w)}: ${(100 * share).toFixed(0)} % of the native rate`);
+// The best round of each: other work on the machine only ever makes a round slower.
+const [bestNatively, bestInWasm] = ["native", "wasm"].map((way) => Math.min(...rounds.map((round) => round[way])));
+const share = bestNatively / bestInWasm;
+console.log(`rewriting ${(toolpath.length / 1e6).toFixed(1)} MB, the best of ${ROUNDS} rounds, one thread each:`);
+console.log(`native ${rate(bestNatively)}, WASM in Node ${process.version} ${rate(bestInWasm)}: ${(100 * share).toFixed(0)} % of the native rate`);
 if (!(share >= LEAST)) {
   console.error(`that is less than ${100 * LEAST} %`);
   process.exit(1);

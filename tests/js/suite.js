@@ -1,13 +1,19 @@
 // One suite of cases, run alike in Node, in a page and in a Worker: what the package makes of each case that the native
 // library has written down (`wasm/examples/native.rs`). Whoever runs it compares what comes back with what was expected.
 
-const CUTS = [1, 61, 4096, 1 << 20];
-/** A cut of single bytes is for short toolpaths. */
-const MOST_PIECES = 20_000;
+/** Most pieces that a toolpath is cut into: cuts of single bytes are for short ones. */
+const MOST_PIECES = 5_000;
 
-/** A case's outcome, in the shape of what the native library wrote down. `read(name)` gives a file's bytes. */
-export async function outcome(evengap, given, read) {
-  return given.map ? { map: await mapped(evengap, given, read) } : { rewritten: await rewritten(evengap, given, read) };
+/** The ways to rewrite: at once, through the stream, and pushed by cuts of so many bytes. */
+export const EVERY_WAY = ["whole", "stream", 1, 61, 4099, 1 << 20];
+
+/**
+ * A case's outcome, in the shape of what the native library wrote down. `read(name)` gives a file's bytes. Where the ways
+ * to rewrite do not agree, all their outcomes are told, and that is not what was expected.
+ */
+export async function outcome(evengap, given, read, ways = EVERY_WAY) {
+  if (given.map) return { map: await mapped(evengap, given, read) };
+  return { rewritten: await rewritten(evengap, given, read, ways) };
 }
 
 async function mapped({ Card, EvengapError, HeightMap }, given, read) {
@@ -53,25 +59,26 @@ async function mapped({ Card, EvengapError, HeightMap }, given, read) {
   return out;
 }
 
-async function rewritten(evengap, given, read) {
+async function rewritten(evengap, given, read, ways) {
   const { Card, EvengapError, HeightMap } = evengap;
+  const { options } = given;
   const toolpath = await read(given.toolpath);
   const map = HeightMap.fit(Card.fromText(given.card), given.surface);
-  const ways = [() => evengap.rewrite(toolpath, map, given.options), () => streamed(evengap, toolpath, map, given.options)];
-  for (const cut of CUTS.filter((cut) => toolpath.length / cut < MOST_PIECES)) {
-    ways.push(() => pushed(evengap, toolpath, map, given.options, cut));
-  }
+  const go = (way) => {
+    if (way === "whole") return evengap.rewrite(toolpath, map, options);
+    if (way === "stream") return streamed(evengap, toolpath, map, options);
+    return pushed(evengap, toolpath, map, options, way);
+  };
   const outcomes = [];
-  for (const way of ways) {
+  for (const way of ways.filter((way) => !(toolpath.length / way > MOST_PIECES))) {
     try {
-      const { bytes, summary } = await way();
+      const { bytes, summary } = await go(way);
       outcomes.push({ file: given.rewritten.file, sha256: await hash(bytes), length: bytes.length, summary });
     } catch (error) {
       outcomes.push({ fault: fault(error, EvengapError) });
     }
   }
   map.free();
-  // The result is the same for any cut; where it is not, all are told.
   const same = outcomes.every((one) => JSON.stringify(one) === JSON.stringify(outcomes[0]));
   return same ? outcomes[0] : { differ: outcomes };
 }

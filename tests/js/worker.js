@@ -4,7 +4,7 @@ import { outcome } from "/suite.js";
 
 const read = async (name) => new Uint8Array(await (await fetch(`/native/${name}`)).arrayBuffer());
 
-addEventListener("message", async ({ data }) => {
+addEventListener("message", async ({ data: [given, ways] }) => {
   await init();
-  postMessage(await outcome(evengap, data, read));
+  postMessage(await outcome(evengap, given, read, ways));
 });

@@ -34,12 +34,13 @@ fn main() -> Outcome<()> {
     suite.keep("part", &part)?;
     for (name, options) in options() {
         for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
-            suite.rewrite(&format!("the example, {name}"), &card, surface, &options, "part")?;
+            suite.rewrite(&format!("the example, {name}, {surface:?}"), &card, surface, &options, "part")?;
         }
     }
     let mut runner = TestRunner::deterministic();
     for n in 0..MADE_UP {
-        let made = evengap_tests::mixed::toolpath(60).new_tree(&mut runner).map_err(|reason| reason.to_string())?.current();
+        let made =
+            evengap_tests::mixed::toolpath(60).new_tree(&mut runner).map_err(|reason| reason.to_string())?.current();
         let file = format!("made-{n}");
         suite.keep(&file, &made.bytes())?;
         let e_start = if made.setup.e_relative { "relative" } else { "absolute" };

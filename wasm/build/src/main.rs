@@ -47,6 +47,8 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
     let manifest = std::fs::read_to_string(wasm.join("js/package.json"))?;
     std::fs::write(place.join("package.json"), manifest.replace("VERSION", env!("CARGO_PKG_VERSION")))?;
     std::fs::copy(wasm.join("README.md"), place.join("README.md"))?;
+    let types = place.join("evengap.d.ts");
+    std::fs::write(&types, in_words_of_typescript(&std::fs::read_to_string(&types)?))?;
     for licence in ["LICENSE-MIT", "LICENSE-APACHE"] {
         std::fs::copy(wasm.join("..").join(licence), place.join(licence))?;
     }
@@ -60,6 +62,7 @@ fn compile(wasm: &Path) -> Result<PathBuf, Box<dyn Error>> {
         .args(["build", "--locked", "--package", "evengap-wasm", "--lib", "--target", "wasm32-unknown-unknown"])
         .args(["--profile", "wasm", "--message-format", "json-render-diagnostics"])
         .current_dir(wasm)
+        .env("CARGO_ENCODED_RUSTFLAGS", short_paths(wasm)?.join("\u{1f}"))
         .stderr(Stdio::inherit())
         .output()?;
     if !built.status.success() {
@@ -76,4 +79,41 @@ fn compile(wasm: &Path) -> Result<PathBuf, Box<dyn Error>> {
         }
     }
     Err("the build made no module".into())
+}
+
+/// The module holds the names of source files, for panics: what they are called, not where this machine keeps them.
+fn short_paths(wasm: &Path) -> Result<Vec<String>, Box<dyn Error>> {
+    let root = wasm.parent().ok_or("wasm/ lies in the workspace")?;
+    let mut flags = vec![format!("--remap-path-prefix={}=", root.join("").display())];
+    let cargo_home = std::env::var_os("CARGO_HOME")
+        .map(PathBuf::from)
+        .or_else(|| std::env::home_dir().map(|home| home.join(".cargo")))
+        .ok_or("no home folder")?;
+    // None there: the sources of other crates lie elsewhere, and their names stay long.
+    for registry in std::fs::read_dir(cargo_home.join("registry/src")).into_iter().flatten() {
+        flags.push(format!("--remap-path-prefix={}=", registry?.path().join("").display()));
+    }
+    Ok(flags)
+}
+
+/// The docs of the engine's types speak of Rust: links become plain names, `None` becomes `null`.
+fn in_words_of_typescript(types: &str) -> String {
+    let mut out = String::with_capacity(types.len());
+    let mut rest = types;
+    while let Some((before, after)) = rest.split_once("[`") {
+        out.push_str(before);
+        match after.split_once("`]") {
+            Some((name, after)) if !name.contains(['\n', '`']) => {
+                out.push_str(&format!("`{name}`"));
+                let target = after.strip_prefix('(').and_then(|target| target.split_once(')'));
+                rest = target.map_or(after, |(_, after)| after);
+            }
+            _ => {
+                out.push_str("[`");
+                rest = after;
+            }
+        }
+    }
+    out.push_str(rest);
+    out.replace("`None`", "`null`")
 }
