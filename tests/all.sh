@@ -48,6 +48,9 @@ done < target/example.report
 step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 
+step "the page"
+bash web-demo/test.sh | tee target/page.log
+
 step "the oldest Rust"
 # Only where it is there already: rustup toolchain install 1.89
 oldest=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)

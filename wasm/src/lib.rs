@@ -5,6 +5,7 @@
 //! | `card.rs` | `Card`: the probe card |
 //! | `map.rs` | `HeightMap`: heights, shape, contours, the plan |
 //! | `gaps.rs` | `Gaps`: what a toolpath does over the bed |
+//! | `tram.rs` | turns of the levelling screws |
 //! | `rewrite.rs` | `Rewriter`: toolpaths, pushed by chunks |
 //! | `convert.rs` | errors, options and results, for all of them |
 //! | `../js/` | what only JavaScript can say: the class of errors, the `TransformStream`, the entries |
@@ -23,11 +24,13 @@ mod convert;
 mod gaps;
 mod map;
 mod rewrite;
+mod tram;
 
 pub use card::Card;
 pub use gaps::{Gaps, GapsFound};
 pub use map::HeightMap;
 pub use rewrite::{Rewriter, Rewritten, default_options, rewrite};
+pub use tram::{Trammed, TurnWords};
 
 use wasm_bindgen::prelude::*;
 

@@ -223,6 +223,7 @@ pub struct Screws {
 
 /// A way of turning, seen from above.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum Turn {
     /// Clockwise seen from above.

@@ -102,7 +102,7 @@ pub enum Fit {
 ///
 /// With `serde`, what is left out has its default; a name that is unknown is an error.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize, serde::Deserialize)]
-#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "TramOptions"))]
 #[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct Options {

@@ -1,0 +1,73 @@
+/** Turns of each knob: in a list here, and beside the screws on the plan. The engine reckons them. */
+
+import { EvengapError, type HeightMap, type Trammed } from "evengap";
+import { sentence } from "../survey";
+import { signed } from "../text";
+
+export interface Knobs {
+  tram: Trammed | null;
+  /** Why there are no turns. */
+  reason: string | null;
+}
+
+/** What the screws of the map's card have to do; nothing where it names none. */
+export function knobs(map: HeightMap, screws: boolean): Knobs {
+  if (!screws) return { tram: null, reason: null };
+  try {
+    return { tram: map.tram(), reason: null };
+  } catch (error) {
+    if (!(error instanceof EvengapError)) throw error;
+    return { tram: null, reason: `${sentence(error.message)} ${sentence(error.help ?? undefined) ?? ""}` };
+  }
+}
+
+const ARROW = { clockwise: "↻", anticlockwise: "↺" } as const;
+
+/** Short, for the drawing: which way and how far. */
+export function shortTurn({ tram }: Knobs, name: string): string | undefined {
+  const i = tram?.screws.findIndex((s) => s.name === name) ?? -1;
+  const [screw, words] = [tram?.screws[i], tram?.words[i]];
+  if (!screw || !words) return undefined;
+  return words.still ? "leave" : `${ARROW[screw.direction as keyof typeof ARROW]} ${screw.angle_degrees.toFixed(0)}°`;
+}
+
+const VERDICT: Record<Trammed["verdict"], string> = {
+  turn: "Turn the knobs in this order, then read again.",
+  "within-limit": "It is within the limit: leave the screws alone.",
+  even: "The readings cannot tell this bed from an even one: leave the screws alone.",
+  "bend-only": "What is left is bend, not tilt: another round with the screws mends nothing.",
+};
+
+export function TurnList({ knobs: { tram, reason } }: { knobs: Knobs }) {
+  if (reason) return <p class="doubt">{reason}</p>;
+  if (!tram) return <p class="note">Add the levelling screws on the card to be told how far to turn each knob.</p>;
+  const { travel, twist } = tram;
+  return (
+    <>
+      <p>
+        <strong>{VERDICT[tram.verdict]}</strong>
+      </p>
+      <ol class="turns">
+        {tram.screws.map((s, i) => (
+          <li key={s.name}>
+            {sentence(tram.words[i]!.line)} <span class="note">± {s.spread_mm.toFixed(2)} mm</span>
+          </li>
+        ))}
+      </ol>
+      <p class="note">
+        Seen from above. The range would go from {tram.range_before_mm.toFixed(2)} to {tram.range_after_mm.toFixed(2)} mm
+        {tram.level_mm !== 0 && `, and the bed would stand ${signed(tram.level_mm)} mm off`}.
+      </p>
+      {travel && !travel.fits && (
+        <p class="doubt">
+          The screws lack {travel.lacks_mm.toFixed(2)} mm of travel: {travel.lacking.join(", ")}.
+        </p>
+      )}
+      {twist?.shows && (
+        <p class="note">
+          The plate is twisted: it stands {twist.twist_mm.toFixed(2)} mm higher at {twist.high.join(" and ")} than at the other two. A stiff plate stays so.
+        </p>
+      )}
+    </>
+  );
+}

@@ -1,0 +1,91 @@
+/** What the engine makes of the draft: its faults, the card, the map and the bed's shape. */
+
+import { Card, EvengapError, HeightMap, type Isolines, type Outlier, type Shape, type SurfaceKind } from "evengap";
+import type { Draft } from "./draft";
+import { wording, type Fault, type Field } from "./wording";
+
+export interface Survey {
+  faults: Map<Field, Fault>;
+  /** Readings that stand out from the others: not wrong in themselves. */
+  doubts: Map<Field, Fault>;
+  /** The card without its faulty readings; `null` where it cannot be read at all. */
+  card: Card | null;
+  /** The card's text, for a Worker to read again. */
+  text: string;
+  map: HeightMap | null;
+  /** Why there is no map although there is a card. */
+  noMap: Fault | null;
+  shape: Shape | null;
+}
+
+/** More faults than this are not looked for: something else is wrong. */
+const MOST_FAULTS = 60;
+
+export function survey(draft: Draft, surface: SurfaceKind): Survey {
+  const found: Survey = { faults: new Map(), doubts: new Map(), card: null, text: "", map: null, noMap: null, shape: null };
+  const without = new Set<number>();
+  let fields: Field[] = [];
+  while (found.card === null && without.size < MOST_FAULTS) {
+    const spelt = wording(draft, without);
+    fields = spelt.fields;
+    found.text = spelt.text;
+    for (const [field, fault] of spelt.faults) found.faults.set(field, fault);
+    if ([...spelt.faults.keys()].some((f) => !f.startsWith("points."))) return found;
+    try {
+      found.card = Card.fromText(spelt.text);
+    } catch (error) {
+      if (!(error instanceof EvengapError)) throw error;
+      if (draft.points.length === 0 && fields[(error.line ?? 1) - 1] === "points") {
+        // Nobody has done anything wrong yet.
+        found.noMap = { message: "There are no readings yet." };
+        return found;
+      }
+      const field = fields[(error.line ?? 1) - 1] || "method";
+      found.faults.set(field, { message: sentence(error.message), help: sentence(error.help ?? undefined) });
+      const point = /^points\.(\d+)/.exec(field);
+      if (!point) return found;
+      without.add(Number(point[1]));
+    }
+  }
+  if (!found.card) return found;
+  try {
+    found.map = HeightMap.fit(found.card, surface);
+    found.shape = found.map.shape();
+    for (const outlier of found.shape.outliers) {
+      const field = fields[(outlier.line ?? 0) - 1];
+      if (field) found.doubts.set(field, doubt(outlier));
+    }
+  } catch (error) {
+    if (!(error instanceof EvengapError)) throw error;
+    found.noMap = { message: sentence(error.message), help: sentence(error.help ?? undefined) };
+    for (const { line } of error.places) {
+      const field = fields[line - 1];
+      if (field?.startsWith("points.")) found.faults.set(field, found.noMap);
+    }
+  }
+  return found;
+}
+
+function doubt(o: Outlier): Fault {
+  return {
+    message: `The other readings lead one to expect about ${o.expected_value.toFixed(2)} here.`,
+    help: "Read this place again, and look for a crumb under the plate.",
+  };
+}
+
+/** The engine's messages begin small and end without a full stop. */
+export function sentence(text: string): string;
+export function sentence(text: string | undefined): string | undefined;
+export function sentence(text: string | undefined): string | undefined {
+  if (!text) return undefined;
+  // What is quoted from a file stands in backticks there.
+  const plain = text.replace(/`([^`]+)`/g, "“$1”");
+  return plain.charAt(0).toUpperCase() + plain.slice(1) + (/[.?!]$/.test(plain) ? "" : ".");
+}
+
+export function free(found: Survey | null): void {
+  found?.map?.free();
+  found?.card?.free();
+}
+
+export type { Isolines, Shape, SurfaceKind };
