@@ -35,8 +35,10 @@ enum End {
     Fixed,
     /// The move stood still in X and Y, and should end at this offset.
     Standing(f64),
-    /// The offset at the end, and how far the one link may be off along the way when its ends are right, mm.
-    Short(f64, f64),
+    /// One link: the offset at the end; how far the link may be off along the way when its ends are right, mm, is K d^2 / 8
+    /// with d its length, mm, and K the weight times the bend over d, and a part that is known already, mm; and how far its start
+    /// lies off, mm.
+    Short { end: f64, weight: f64, length: f64, more: f64, off: f64 },
     /// The offset at the end, and the vertex before it in the tube.
     Long(f64, Vertex),
 }
@@ -118,8 +120,13 @@ impl Bed {
         let [low, high] = match end {
             End::Fixed => return None,
             End::Standing(end) => [end - reach, end + reach],
-            End::Short(end, sag) => {
+            End::Short { end, weight, length, more, off } => {
+                let sag = weight * self.sheet.bend(length) * length * length / 8.0 + more;
+                // A chord between two ends that are off by no more than this keeps within the tolerance.
                 let reach = reach.min(tau - sag);
+                if off > reach {
+                    return None;
+                }
                 [end - reach, end + reach]
             }
             End::Long(end, from) => {
@@ -226,9 +233,17 @@ impl Bed {
         if short {
             vertices.push((1.0, end));
             self.cuts = cuts;
-            let sag = bend(length) * length * length / 8.0;
-            // The chord between two ends that are off by no more than this keeps within the tolerance.
-            self.end = if off_by + sag <= tau { End::Short(end, sag) } else { End::Fixed };
+            self.end = End::Short {
+                end,
+                weight: w0.max(w1),
+                length,
+                more: if plain {
+                    0.0
+                } else {
+                    (bend(length) - w0.max(w1) * self.sheet.bend(length)) * length * length / 8.0
+                },
+                off: off_by,
+            };
             return Ok(());
         }
         if kinked {

@@ -9,7 +9,7 @@ use super::ledger::{Axis, Spelling};
 use super::rewriter::Work;
 use crate::toolpath::words::Line;
 
-/// At most so many bytes wait, comments between two moves included.
+/// At most so many bytes wait, and a line: comments between two moves included.
 const MOST_HELD: usize = 1 << 16;
 
 /// A move's end that is not settled yet, and the line that tells it.
@@ -45,13 +45,6 @@ impl Held {
         let how = Spelling { absolute: true, unit: 1.0, decimals: 0, least: 0 };
         let written = Written { z_before: Axis::default(), register: 0.0, delta: 0.0, how, changed: false };
         Held { place, z, offset, number, at: 0, length: 0, ending: 0, written }
-    }
-
-    /// The line was written to the end of `out`: it waits instead.
-    pub(super) fn waits(&mut self, out: &mut Vec<u8>, waiting: &mut Vec<u8>) {
-        waiting.extend_from_slice(&out[self.at..]);
-        out.truncate(self.at);
-        self.at = 0;
     }
 
     /// The original's Z at the end, mm.
@@ -116,21 +109,28 @@ impl Work {
         self.held = Some(held);
     }
 
-    /// Hands on what need not wait any longer: all before the line that is held, or everything.
-    pub(super) fn hand_on(&mut self, waiting: &mut Vec<u8>, out: &mut Vec<u8>) {
-        if waiting.len() > MOST_HELD {
-            self.settle();
+    /// More bytes come: what waits goes back to the end of `out`, where it can still be changed.
+    pub(super) fn resume(&mut self, out: &mut Vec<u8>) {
+        if let Some(held) = &mut self.held {
+            held.at = out.len();
+            out.append(&mut self.waiting);
         }
-        match &mut self.held {
-            Some(held) => {
-                out.extend_from_slice(&waiting[..held.at]);
-                waiting.drain(..held.at);
-                held.at = 0;
-            }
-            None => {
-                out.extend_from_slice(waiting);
-                waiting.clear();
-            }
+    }
+
+    /// No more bytes for now: the line that is held, and what comes after it, waits.
+    pub(super) fn pause(&mut self, out: &mut Vec<u8>) {
+        if let Some(held) = &mut self.held {
+            self.waiting.extend_from_slice(out.get(held.at..).unwrap_or_default());
+            out.truncate(held.at);
+            held.at = 0;
+        }
+    }
+
+    /// After a line that is no move: a long comment is not waited for.
+    #[inline]
+    pub(super) fn wait_no_longer(&mut self, out: &[u8]) {
+        if self.held.as_ref().is_some_and(|held| out.len() - held.at > MOST_HELD) {
+            self.settle();
         }
     }
 }

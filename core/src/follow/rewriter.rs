@@ -74,7 +74,7 @@ pub(super) struct Work {
     pub(super) held: Option<Held>,
     /// The offset that was meant where the last move ended.
     pub(super) meant: Option<f64>,
-    waiting: Vec<u8>,
+    pub(super) waiting: Vec<u8>,
 }
 
 /// What the card says beside its heights.
@@ -154,7 +154,10 @@ impl Rewriter {
     /// or a move beyond the limits.
     pub fn push(&mut self, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, work } = self;
-        lines.push(bytes, |piece| work.take(piece, line, out))
+        work.resume(out);
+        let done = lines.push(bytes, |piece| work.take(piece, line, out));
+        work.pause(out);
+        done
     }
 
     /// The toolpath has ended: appends what is left to `out` and tells what was done.
@@ -164,8 +167,9 @@ impl Rewriter {
     /// have come to lie below the floor: it says how far to raise the bed so that the toolpath passes.
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work } = self;
+        work.resume(out);
         lines.finish(|piece| work.take(piece, &mut line, out))?;
-        work.end_waiting(out);
+        work.settle();
         if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
         }
@@ -198,22 +202,10 @@ impl Work {
                 self.number += 1;
                 self.output.learn_ending(ending);
                 line.read(bytes);
-                let source = Source { bytes, line };
-                if self.held.is_some() {
-                    let mut waiting = core::mem::take(&mut self.waiting);
-                    let done = self.whole_line(source, ending, &mut waiting);
-                    self.hand_on(&mut waiting, out);
-                    self.waiting = waiting;
-                    return done;
-                }
-                self.whole_line(source, ending, out)?;
-                if let Some(held) = &mut self.held {
-                    held.waits(out, &mut self.waiting);
-                }
-                Ok(())
+                self.whole_line(Source { bytes, line }, ending, out)
             }
             Piece::LongStart(bytes) => {
-                self.end_waiting(out);
+                self.settle();
                 self.number += 1;
                 line.read(bytes);
                 // A comment, a text or what follows an M word cannot move an axis, however long it is.
@@ -239,12 +231,6 @@ impl Work {
         }
     }
 
-    /// Nothing waits any longer.
-    fn end_waiting(&mut self, out: &mut Vec<u8>) {
-        self.settle();
-        out.append(&mut self.waiting);
-    }
-
     #[inline]
     fn whole_line(&mut self, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Source { bytes, line } = source;
@@ -261,6 +247,7 @@ impl Work {
             }
             self.output.copy(bytes, out);
             self.output.copy(ending, out);
+            self.wait_no_longer(out);
             return Ok(());
         }
         match self.reader.read(line, bytes, self.number)? {
@@ -304,6 +291,7 @@ impl Work {
             Step::Still => {}
         }
         self.output.unchanged(source, ending, out);
+        self.wait_no_longer(out);
         Ok(())
     }
 
