@@ -31,7 +31,7 @@ test("a card is typed, checked, saved and its bed looked at by keyboard alone", 
   await page.keyboard.type("3");
   await tabTo(page, "Lay a grid");
   await page.keyboard.press("Enter");
-  await page.getByText("9 points were added.").waitFor();
+  await page.getByText(/^9 points were added/).waitFor();
   await page.evaluate(() => document.activeElement?.blur());
   await tabTo(page, "Reading at X 20 Y 20");
   const readings = ["0.13", "0.2", "0.14", "0.18", "0.27", "0.14", "0.05", "0.15", "0.14"];

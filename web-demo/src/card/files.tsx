@@ -28,7 +28,7 @@ export function CardFiles({ app }: { app: State }) {
   const read = (name: string, text: string) => {
     let card: Card | null = null;
     try {
-      card = Card.fromText(text);
+      card = Card.fromTextWithoutPoints(text);
       setDraft(draftOf(card.toJSON()));
       setRefusal(null);
       setSaid(`${name} is open. Comments in it are not kept when you save.`);
