@@ -55,7 +55,9 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
     found.noMap = { message: sentence(error.message), help: sentence(error.help ?? undefined) };
     for (const { line } of error.places) {
       const field = fields[line - 1];
-      if (field?.startsWith("points.")) found.faults.set(field, found.noMap);
+      const point = draft.points[Number(/^points\.(\d+)/.exec(field ?? "")?.[1] ?? -1)];
+      // The card is a card all the same; points that wait to be read are no fault of anyone's.
+      if (field && point?.value.trim()) found.doubts.set(field, found.noMap);
     }
   }
   return found;

@@ -32,9 +32,11 @@ test("a card is typed, checked, saved and its bed looked at by keyboard alone", 
   await tabTo(page, "Lay a grid");
   await page.keyboard.press("Enter");
   await page.getByText(/^9 points were added/).waitFor();
+  assert.equal(await page.locator(".points p.fault").count(), 0, "points that wait to be read are no fault");
   await page.evaluate(() => document.activeElement?.blur());
   await tabTo(page, "Reading at X 20 Y 20");
-  const readings = ["0.13", "0.2", "0.14", "0.18", "0.27", "0.14", "0.05", "0.15", "0.14"];
+  // In the order of the visit: up the left side, over the back, down the right side to the middle, in, and along the front.
+  const readings = ["0.13", "0.18", "0.05", "0.15", "0.14", "0.14", "0.27", "0.2", "0.14"];
   for (const [i, value] of readings.entries()) {
     await page.keyboard.type(value);
     await page.keyboard.press(i % 2 ? "Enter" : "Tab");
@@ -72,8 +74,8 @@ test("a click on the drawing opens a reading; Tab goes to the next point", async
   assert.equal(await entry.inputValue(), "0.27");
   await page.keyboard.type("0.26");
   await page.keyboard.press("Tab");
-  assert.match(await page.locator(".entry").innerText(), /X 20 Y 118/);
-  assert.equal(await page.getByLabel("Reading at X 118 Y 118, point 5").inputValue(), "0.26");
+  assert.match(await page.locator(".entry").innerText(), /X 118 Y 20/);
+  assert.equal(await page.getByLabel("Reading at X 118 Y 118, point 7").inputValue(), "0.26");
   await page.keyboard.press("Escape");
   assert.equal(await entry.count(), 0);
   // An empty place makes a point that is still to be read.
@@ -85,7 +87,7 @@ test("a click on the drawing opens a reading; Tab goes to the next point", async
 
 test("a mistyped reading is marked at once, with the reason", async () => {
   const { page } = at;
-  const field = page.getByLabel("Reading at X 118 Y 118, point 5");
+  const field = page.getByLabel("Reading at X 118 Y 118, point 7");
   await field.fill("0,27");
   await page.getByText("Write a point for the decimals: 0.27").waitFor();
   assert.equal(await field.getAttribute("aria-invalid"), "true");
@@ -99,15 +101,15 @@ test("a mistyped reading is marked at once, with the reason", async () => {
   assert.equal(await field.getAttribute("aria-invalid"), null);
   // Outside the bed, said by the engine.
   await page.getByLabel("Change places, remove points").check();
-  await page.getByLabel("X, point 5").fill("300");
+  await page.getByLabel("X, point 7").fill("300");
   await page.getByText(/is outside the bed/).first().waitFor();
-  await page.getByLabel("X, point 5").fill("118");
+  await page.getByLabel("X, point 7").fill("118");
   // Two at once.
   await page.getByLabel("X, point 1", { exact: true }).fill("-20");
   await page.getByLabel("X, point 2", { exact: true }).fill("999");
   await page.waitForFunction(() => document.querySelectorAll(".points p.fault").length === 2);
   await page.getByLabel("X, point 1", { exact: true }).fill("20");
-  await page.getByLabel("X, point 2", { exact: true }).fill("118");
+  await page.getByLabel("X, point 2", { exact: true }).fill("20");
   await page.getByLabel("Change places, remove points").uncheck();
 });
 
