@@ -7,6 +7,7 @@ mod cautions;
 mod compare;
 mod files;
 mod map;
+mod measured;
 mod pdf;
 mod picture;
 mod plan;
@@ -16,6 +17,7 @@ mod report;
 mod rewrite;
 mod table;
 mod tram;
+mod trial;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;
@@ -38,6 +40,7 @@ enum Command {
     Tram(tram::Args),
     Rewrite(rewrite::Args),
     Compare(compare::Args),
+    Trial(trial::Args),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -55,7 +58,8 @@ Examples:
   evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
   evengap map bed.toml --picture bed.svg
   evengap tram bed.toml
-  evengap rewrite part.gcode --card bed.toml -o part.even.gcode";
+  evengap rewrite part.gcode --card bed.toml -o part.even.gcode
+  evengap trial bed.toml -o trial.gcode --numbers";
 
 fn main() -> ExitCode {
     let (json, outcome) = match Cli::try_parse() {
@@ -79,6 +83,7 @@ impl Command {
             Command::Tram(args) => args.json,
             Command::Compare(args) => args.json,
             Command::Rewrite(args) => args.json,
+            Command::Trial(args) => args.json,
         }
     }
 
@@ -89,6 +94,7 @@ impl Command {
             Command::Tram(args) => tram::run(&args),
             Command::Compare(args) => compare::run(&args),
             Command::Rewrite(args) => rewrite::run(&args),
+            Command::Trial(args) => trial::run(&args),
         }
     }
 }

@@ -239,7 +239,7 @@ fn travel(found: &Tram) -> Vec<String> {
     }
     let way = if travel.shift_mm > 0.0 { "higher" } else { "lower" };
     vec![format!(
-        "All screws are set {:.2} mm {way} than height 0 asks, so that none passes its travel: the bed becomes as even, only {way}.",
+        "All screws are set {:.2} mm {way} than they would be, so that none passes its travel: the bed becomes as even, only {way}.",
         travel.shift_mm.abs()
     )]
 }

@@ -17,6 +17,9 @@ fn help_is_as_written_down() {
     assert_data_eq!(help(&["plan", "--help"]), file!["help/plan.txt"]);
     assert_data_eq!(help(&["map", "--help"]), file!["help/map.txt"]);
     assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
+    assert_data_eq!(help(&["tram", "--help"]), file!["help/tram.txt"]);
+    assert_data_eq!(help(&["compare", "--help"]), file!["help/compare.txt"]);
+    assert_data_eq!(help(&["trial", "--help"]), file!["help/trial.txt"]);
 }
 
 #[test]
@@ -39,6 +42,10 @@ fn wrong_usage_is_status_2() {
     for args in [
         &["mop", "bed.toml"][..],
         &["map"],
+        &["tram"],
+        &["tram", "bed.toml", "--stop-below", "-1"],
+        &["tram", "bed.toml", "--fit", "best"],
+        &["compare", "bed.toml"],
         &["map", "bed.toml", "--wrong"],
         &["map", "bed.toml", "--picture", "bed.jpg"],
         &["map", "bed.toml", "--surface", "cubic"],
@@ -52,6 +59,10 @@ fn wrong_usage_is_status_2() {
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--taper", "6"],
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--tolerance", "thin"],
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--allow", "all"],
+        &["trial", "bed.toml"],
+        &["trial", "-", "-o", "trial.gcode", "--at", "-"],
+        &["trial", "bed.toml", "-o", "trial.gcode", "--patch", "wide"],
+        &["trial", "bed.toml", "-o", "c.toml", "--measured", "t.csv", "--numbers"],
     ] {
         let run = folder.run(args);
         assert_eq!(run.status, 2, "{args:?}: {}", run.messages);

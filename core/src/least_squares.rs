@@ -9,7 +9,8 @@ pub(crate) struct Fit {
     pub(crate) coefficients: Vec<f64>,
     /// (X' W X)^-1: the coefficients' covariance for readings of weight 1 and standard deviation 1.
     pub(crate) covariance: DMatrix<f64>,
-    /// The least share of its length that a column has outside the others' span: 0 where they cannot be told apart, 1 where all are orthogonal.
+    /// The least share of its length that a column has outside the others' span: 0 where they cannot be told apart, 1
+    /// where all are orthogonal.
     pub(crate) told: f64,
 }
 
@@ -28,8 +29,8 @@ impl Fit {
 
 /// Fits by QR (Golub and Van Loan, *Matrix Computations*, section 5.3.2), each column scaled to length 1.
 ///
-/// `rows`: each reading's values of the columns; `weights`: 1 / variance, up to a factor, all 1 where there are none. `None` where the columns
-/// cannot be told apart or there are fewer rows than columns.
+/// `rows`: each reading's values of the columns; `weights`: 1 / variance, up to a factor, all 1 where there are none.
+/// `None` where the columns cannot be told apart or there are fewer rows than columns.
 pub(crate) fn fit(rows: &[Vec<f64>], values: &[f64], weights: Option<&[f64]>) -> Option<Fit> {
     let columns = rows.first()?.len();
     if rows.len() < columns || columns == 0 {
@@ -68,7 +69,8 @@ mod tests {
 
     #[test]
     fn a_line_by_hand() {
-        // y = 1 + 2 x with one reading off by 0.6, by hand: slope 2.0, intercept 1.2 of (0, 1.3), (1, 3), (2, 5.3) is 1.2 + 2 x.
+        // y = 1 + 2 x with one reading off by 0.6, by hand: slope 2.0, intercept 1.2 of (0, 1.3), (1, 3), (2, 5.3) is
+        // 1.2 + 2 x.
         let rows = [vec![1.0, 0.0], vec![1.0, 1.0], vec![1.0, 2.0]];
         let fit = fit(&rows, &[1.3, 3.0, 5.3], None).unwrap();
         assert!((fit.coefficients[0] - 1.2).abs() < 1e-12 && (fit.coefficients[1] - 2.0).abs() < 1e-12);

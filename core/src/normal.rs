@@ -5,8 +5,9 @@ pub(crate) fn below(z: f64) -> f64 {
     0.5 * libm::erfc(-z * core::f64::consts::FRAC_1_SQRT_2)
 }
 
-/// The size that none of `count` independent standard normals passes, either way, but with the chance `level`: Šidák 1967, "Rectangular
-/// confidence regions for the means of multivariate normal distributions", each one's share being 1 - (1 - level)^(1 / count).
+/// The size that none of `count` independent standard normals passes, either way, but with the chance `level`: Šidák
+/// 1967, "Rectangular confidence regions for the means of multivariate normal distributions", each one's share being 1 -
+/// (1 - level)^(1 / count).
 ///
 /// Found by bisection, within 1e-12. `level` from 1e-12 to 0.5; `count` 0 counts as 1.
 pub(crate) fn passed_by_none(count: usize, level: f64) -> f64 {
@@ -25,12 +26,13 @@ pub(crate) fn passed_by_none(count: usize, level: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// The expected range, highest minus lowest, of independent normals of mean 0 with these standard deviations (mm, or whatever they are
-/// in); 0 for fewer than two.
+/// The expected range, highest minus lowest, of independent normals of mean 0 with these standard deviations (mm, or
+/// whatever they are in); 0 for fewer than two.
 ///
-/// L. H. C. Tippett 1925, "On the extreme individuals and the range of samples taken from a normal population", Biometrika 17: the integral
-/// of 1 - P(all are below x) - P(all are above x) over x, here with a standard deviation for each. By the trapezoidal rule, which is exact to
-/// far below 1e-9 of the largest deviation for such smooth functions that vanish with all their derivatives at both ends.
+/// L. H. C. Tippett 1925, "On the extreme individuals and the range of samples taken from a normal population",
+/// Biometrika 17: the integral of 1 - P(all are below x) - P(all are above x) over x, here with a standard deviation for
+/// each. By the trapezoidal rule, which is exact to far below 1e-9 of the largest deviation for such smooth functions
+/// that vanish with all their derivatives at both ends.
 pub(crate) fn expected_range(deviations: &[f64]) -> f64 {
     const HALF_STEPS: i32 = 160;
     const REACH: f64 = 10.0;
@@ -64,7 +66,8 @@ pub(crate) fn expected_range(deviations: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
-    /// d2 as tabled: ISO 8258:1991, table 2; here with the digits that Tippett's integral gives for 2 and 3 by hand: 2 / sqrt(pi), 3 / sqrt(pi).
+    /// d2 as tabled in ISO 8258:1991 (recalled); here with the digits that Tippett's integral gives for 2 and 3 by hand: 2 /
+    /// sqrt(pi), 3 / sqrt(pi).
     #[test]
     fn expected_ranges_are_the_tabled_ones() {
         let of = |n: usize| expected_range(&vec![1.0; n]);

@@ -7,8 +7,8 @@ use crate::card::Bed;
 /// The words of directions, from the right round by the back, an eighth of a circle each.
 const ROUND: [&str; 8] = ["right", "back right", "back", "back left", "left", "front left", "front", "front right"];
 
-/// Where (x, y), mm, lies on the bed: `"middle"`, `"front left"`, `"back"` and so on, by thirds of the bed's reach. A place beyond the reach
-/// counts as on its nearest third; a coordinate that is not a number as in the middle third.
+/// Where (x, y), mm, lies on the bed: `"middle"`, `"front left"`, `"back"` and so on, by thirds of the bed's reach. A
+/// place beyond the reach counts as on its nearest third; a coordinate that is not a number as in the middle third.
 ///
 /// ```
 /// let bed = evengap::card::Bed {
@@ -38,7 +38,8 @@ pub fn place(bed: &Bed, x: f64, y: f64) -> &'static str {
     WORDS[third(y, bed.y)][third(x, bed.x)]
 }
 
-/// The side to which a slope (dh/dx, dh/dy) rises, by eighths of the circle; `None` where it rises by less than 0.001 mm over the bed.
+/// The side to which a slope (dh/dx, dh/dy) rises, by eighths of the circle; `None` where it rises by less than 0.001 mm
+/// over the bed.
 ///
 /// `rise`: mm over the bed.
 pub(crate) fn direction(slope: [f64; 2], rise: f64) -> Option<&'static str> {

@@ -59,8 +59,8 @@ test("a fresh Vite project checks, builds and bundles it", () => {
 test("what Vite built works in a browser, page and Worker", async () => {
   const { page, complaints, close } = await open({ "": path.join(place, "vite/dist") });
   try {
-    await page.waitForFunction(() => document.querySelector("#said").textContent !== "");
-    const said = await page.textContent("#said");
+    // Playwright's waiting for a function is an eval, which the page's policy forbids; for an element it is none.
+    const said = await page.locator("#said:not(:empty)").textContent();
     assert.match(said, /^\d+\.\d+\.\d+; true; [1-9]\d*; card \d+:\d+ \d+:\d+ .*; (right|back|front|left)\b.*; true$/);
     assert.deepEqual(complaints, []);
   } finally {

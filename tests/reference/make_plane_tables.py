@@ -28,7 +28,13 @@ def main(folder):
             heights = tilt[0] + tilt[1] * u + tilt[2] * v + bend[0] * u * u + bend[1] * v * v + bend[2] * u * v
             heights = (heights + rng.normal(0, 0.02, n)).round(4)
             spreads = np.full(n, 0.02) if case % 2 == 0 else rng.uniform(0.005, 0.06, n).round(3)
-            screws = rng.uniform(-20, 320, (int(rng.integers(3, 9)), 2)).round(1)
+            count = int(rng.integers(3, 9))
+            # Screws that stand nearly on one line carry no plane.
+            while True:
+                screws = rng.uniform(-20, 320, (count, 2)).round(1)
+                long, narrow = np.linalg.svd(screws - screws.mean(axis=0), compute_uv=False)
+                if narrow > 0.1 * long:
+                    break
             design = np.column_stack([np.ones(n), points])
             plane, *_ = np.linalg.lstsq(design / spreads[:, None], heights / spreads, rcond=None)
             covariance = np.linalg.inv((design / spreads[:, None] ** 2).T @ design)

@@ -65,10 +65,9 @@ fn near(what: &str, got: f64, want: f64, tolerance: f64) {
 #[test]
 fn least_squares_as_numpy_has_it() {
     let rows = rows("numpy_planes.csv");
-    let mut cases = 0;
-    while let Some(case) =
-        rows.get(cases..).and_then(|_| Some(cases.to_string())).filter(|c| rows.iter().any(|r| r[0] == *c))
-    {
+    let mut cases: u32 = 0;
+    while rows.iter().any(|r| r[0] == cases.to_string()) {
+        let case = cases.to_string();
         let of = |role: &str| -> Vec<[f64; 4]> {
             let role = rows.iter().filter(|r| r[0] == case && r[1] == role);
             role.map(|r| [2, 3, 4, 5].map(|k| number(&r[k]))).collect()
@@ -191,7 +190,8 @@ fn bed_points() -> impl Strategy<Value = Vec<[f64; 3]>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: ProptestConfig::default().cases.min(2000), ..ProptestConfig::default() })]
+    // Rough random beds are the slowest there are for the height map: fewer of them than usual.
+    #![proptest_config(ProptestConfig { cases: ProptestConfig::default().cases / 8, ..ProptestConfig::default() })]
 
     /// The smallest range is the interior-point solver's, within what that one promises, and no more than that of least squares.
     #[test]

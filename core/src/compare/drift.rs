@@ -28,7 +28,8 @@ pub struct DriftPoint {
     pub y: f64,
     /// Where on the bed: `"middle"`, `"front left"` and so on.
     pub place: &'static str,
-    /// For each card, its height less the first card's, mm, through their maps; the first is 0. Where only shapes can be compared, less the mean over the rectangle.
+    /// For each card, its height less the first card's, mm, through their maps; the first is 0. Where only shapes can be
+    /// compared, less the mean over the rectangle.
     pub change_mm: Vec<f64>,
 }
 

@@ -17,8 +17,10 @@
 //!
 //! # What is compared
 //!
-//! The difference of the maps, later minus earlier, mm, over the rectangle that both cards' readings bound: beyond it one map only repeats its rim. Cards with other points, another
-//! method or another number of readings can be compared all the same. The difference is looked at on a grid of 61 by 61 places, its rim included, and at every reading's place.
+//! The difference of the maps, later minus earlier, mm, over the rectangle that both cards' readings bound: beyond it
+//! one map only repeats its rim. Cards with other points, another method or another number of readings can be compared
+//! all the same. The difference is looked at on a grid of 61 by 61 places, its rim included, and at every reading's
+//! place.
 //!
 //! # The level
 //!
@@ -30,11 +32,14 @@
 //!
 //! # What changed beyond the spreads
 //!
-//! At each place that was read, the change is set against its standard deviation, sqrt(s1^2 + s2^2), s1 and s2 the readings' spreads (less where a place was read more than once). Places of the two cards within 0.5 mm are one place;
-//! where only one card has a reading, the other's map stands for it, with one reading's spread: what a map may be wrong by between its readings is not known from a card, and not in the figure
-//! ([`Change::through_map`]). A change stands out when it is larger than [`Difference::limit_deviations`] of its deviations: so many that, if
-//! nothing had changed, one place or more among all of them would stand out by chance on [`BY_CHANCE`] of comparisons (Šidák 1967). A small change of the whole bed may pass below that at
-//! every single place; [`Difference::rms_mm`] against [`Difference::rms_by_chance_mm`] shows it.
+//! At each place that was read, the change is set against its standard deviation, sqrt(s1^2 + s2^2), s1 and s2 the
+//! readings' spreads (less where a place was read more than once). Places of the two cards within 0.5 mm are one place;
+//! where only one card has a reading, the other's map stands for it, with one reading's spread: what a map may be wrong
+//! by between its readings is not known from a card, and not in the figure ([`Change::through_map`]). A change stands
+//! out when it is larger than [`Difference::limit_deviations`] of its deviations: so many that, if nothing had changed,
+//! one place or more among all of them would stand out by chance on [`BY_CHANCE`] of comparisons (Šidák 1967). A small
+//! change of the whole bed may pass below that at every single place; [`Difference::rms_mm`] against
+//! [`Difference::rms_by_chance_mm`] shows it.
 //!
 //! # Temperatures
 //!
@@ -107,7 +112,8 @@ pub struct Difference {
     pub rest_range_mm: f64,
     /// Its root mean square.
     pub rest_rms_mm: f64,
-    /// The largest error of the gap, in size, if a file was rewritten with the earlier card and the bed is as the later one says.
+    /// The largest error of the gap, in size, if a file was rewritten with the earlier card and the bed is as the later
+    /// one says.
     pub gap_error_mm: f64,
     /// The change at each place that was read, the earlier card's first.
     pub points: Vec<Change>,
@@ -155,8 +161,8 @@ pub struct TiltChange {
     pub over_depth_mm: f64,
     /// The side that rose; none where it is less than 0.001 mm over the bed.
     pub rises_to: Option<&'static str>,
-    /// What the plane's change comes to at the screws: as if each had been turned so. In the card's order; empty where neither card names screws
-    /// (the later card's count).
+    /// What the plane's change comes to at the screws: as if each had been turned so. In the card's order; empty where
+    /// neither card names screws (the later card's count).
     pub screws: Vec<ScrewTurn>,
 }
 

@@ -67,6 +67,14 @@ pub(super) fn draw(svg: &mut Svg, page: &Page, subject: &Subject<'_>) {
     scale_bar(svg, page, low, high);
 }
 
+/// All but the heading.
+pub(super) fn around(svg: &mut Svg, page: &Page) {
+    let [low, high] = page.frame();
+    axes(svg, page, low, high);
+    orientation(svg, low, high);
+    scale_bar(svg, page, low, high);
+}
+
 pub(super) fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
     let step = tick_step(page);
     let mut marks = String::new();

@@ -23,7 +23,8 @@ pub(super) enum Subject<'a> {
     },
 }
 
-/// A plan of the bed as it is, with what each screw has to do: a curved arrow the way to turn the knob, seen from above, and beside it mm and turns.
+/// A plan of the bed as it is, with what each screw has to do: a curved arrow the way to turn the knob, seen from above,
+/// and beside it mm and turns.
 ///
 /// `map`: the one that `tram` was reckoned from. Otherwise as [`plan`](super::plan).
 #[must_use]
@@ -33,8 +34,9 @@ pub fn tram_plan(map: &HeightMap, tram: &Tram, options: &PlanOptions) -> String 
 
 /// A contour plan of what changed: the later map's heights less the earlier's, mm, up is positive.
 ///
-/// `difference`: of the same two maps. `names`: what the two are called on the sheet, the earlier first. Spot heights are the changes at the places that were
-/// read; beyond the rectangle that both cards' readings bound, the contours are dashed and repeat its rim. Otherwise as [`plan`](super::plan).
+/// `difference`: of the same two maps. `names`: what the two are called on the sheet, the earlier first. Spot heights
+/// are the changes at the places that were read; beyond the rectangle that both cards' readings bound, the contours are
+/// dashed and repeat its rim. Otherwise as [`plan`](super::plan).
 #[must_use]
 pub fn difference_plan(
     [earlier, later]: [&HeightMap; 2],
@@ -45,7 +47,8 @@ pub fn difference_plan(
     let spots = difference.points.iter().map(|p| Spot { at: [p.x, p.y], height: p.change_mm }).collect();
     let [x0, y0, x1, y1] = difference.over;
     let change = |x: f64, y: f64| {
-        let (x, y) = (x.clamp(x0, x1), y.clamp(y0, y1));
+        // Not `clamp`: it panics where a rectangle made by hand is none.
+        let (x, y) = (x.max(x0).min(x1), y.max(y0).min(y1));
         later.height(x, y) - earlier.height(x, y) - difference.taken_off_mm
     };
     let survey = Survey::of(later.card(), later, spots, difference.over, &change);

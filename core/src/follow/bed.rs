@@ -102,9 +102,9 @@ impl Bed {
         self.plain_length < LONGEST
     }
 
-    /// The widest that an end may lie off, mm: what is written is rounded, and the next move must start within its tube.
+    /// The widest that an end may lie off, mm: the next move must start within its tube.
     fn reach(&self, tau: f64) -> f64 {
-        (tau - tau / 100.0 - 0.0006).max(0.0)
+        0.98 * tau
     }
 
     /// A move that stands still in X and Y ends at offset `end`.
@@ -196,7 +196,8 @@ impl Bed {
         let tau = tube_width(&self.sheet, tolerance);
         // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
         // it: no more than that where s is a quarter of tau.
-        let off = core::mem::take(&mut self.loose) && (start - self.offset(path.at(0.0), z0)).abs() > 1e-3 * tau;
+        let off_by = if core::mem::take(&mut self.loose) { (start - self.offset(path.at(0.0), z0)).abs() } else { 0.0 };
+        let off = off_by > 1e-3 * tau;
         if w0 == 0.0 && w1 == 0.0 {
             vertices.push((1.0, end));
             return Ok(());
@@ -225,7 +226,9 @@ impl Bed {
         if short {
             vertices.push((1.0, end));
             self.cuts = cuts;
-            self.end = End::Short(end, if off { tau } else { bend(length) * length * length / 8.0 });
+            let sag = bend(length) * length * length / 8.0;
+            // The chord between two ends that are off by no more than this keeps within the tolerance.
+            self.end = if off_by + sag <= tau { End::Short(end, sag) } else { End::Fixed };
             return Ok(());
         }
         if kinked {

@@ -100,8 +100,8 @@ impl Default for VisitOptions {
 ///   at its offset from the nozzle, as well. The one travel that nobody can vouch for is the first, from where homing left the nozzle
 ///   to [`VisitOptions::home`]: it is at the safe height too, and none at all where `home` is right.
 ///
-/// Places and heights are mm, temperatures degrees Celsius. [The program's words](https://doi.org/10.6028/NIST.IR.6556) are RS-274's or
-/// common practice; `G4 S` is seconds, as the trade has it.
+/// Places and heights are mm, temperatures degrees Celsius. Words are those of RS-274/NGC (NISTIR 6556) or common practice; `G4 S` is
+/// seconds, as the trade has it.
 ///
 /// ```
 /// use evengap::Card;

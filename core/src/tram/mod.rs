@@ -30,13 +30,14 @@
 //!
 //! # How it is reckoned
 //!
-//! A surface that the screws can move the plate along is laid through the readings' heights, and the screws take it off: at a screw the bed goes up by
-//! minus the surface's height there. That surface is a plane (a ramp where the screws stand on one line, four heights with [`Options::twist`]; see [`Follows`]):
+//! A surface that the screws can move the plate along is laid through the readings' heights, and the screws take it off:
+//! at a screw the bed goes up by minus the surface's height there. That surface is a plane (a ramp where the screws
+//! stand on one line, four heights with [`Options::twist`]; see [`Follows`]):
 //!
-//! - **Least squares** (default): the surface with the smallest sum of squares of the readings' distances along Z, each weighted by 1 / spread^2 where
-//!   readings have spreads of their own.
-//! - **Smallest range**: the surface with the least distance between its highest and its lowest reading: the minimum zone of ISO 12781-1:2011,
-//!   found by linear programming, and proved. The surface then runs midway between the two.
+//! - **Least squares** (default): the surface with the smallest sum of squares of the readings' distances along Z, each
+//!   weighted by 1 / spread^2 where readings have spreads of their own.
+//! - **Smallest range**: the surface with the least distance between its highest and its lowest reading: the minimum
+//!   zone of ISO 12781-1:2011, found by linear programming, and proved. The surface then runs midway between the two.
 //!
 //! The screws' places may lie outside the readings: a rigid plate's plane goes on there.
 //!
@@ -44,23 +45,27 @@
 //!
 //! - Absolute readings: at height 0. What is left lies about 0 (its weighted mean, or the middle of its range).
 //! - With `right_at` on the card: the bed stays where it is at that place, and the rest is made like it.
-//! - With one screw held ([`Options::hold`]): the bed becomes even, and stands where that screw leaves it, [`Tram::level_mm`] above where it would.
+//! - With one screw held ([`Options::hold`]): the bed becomes even, and stands where that screw leaves it,
+//!   [`Tram::level_mm`] above where it would.
 //! - Where a screw lacks travel: all screws are shifted alike, the least that fits ([`Travel`]).
 //!
 //! # Order
 //!
-//! The largest move first, equal ones as on the card. Screws of a rigid plate that stands on springs do not disturb one another's corner: each may be turned at any time. Largest first,
-//! the most that a screw still lacks is at every moment as small as it can be, so that whoever is called away has left the least undone.
+//! The largest move first, equal ones as on the card. Screws of a rigid plate that stands on springs do not disturb one
+//! another's corner: each may be turned at any time. Largest first, the most that a screw still lacks is at every moment
+//! as small as it can be, so that whoever is called away has left the least undone.
 //!
 //! # Whether to stop
 //!
-//! See [`Verdict`]. Readings of a perfectly even bed differ too: the range of n of them is [`Tram::told_mm`] on average (Tippett 1925). When the bed's range is
-//! no more than that, and no screw's move more than [`verdict::MAY_BE_SPREAD`](MAY_BE_SPREAD) of its standard deviations, another round turns the screws by the readings' errors.
+//! See [`Verdict`]. Readings of a perfectly even bed differ too: the range of n of them is [`Tram::told_mm`] on average
+//! (Tippett 1925). When the bed's range is no more than that, and no screw's move more than [`MAY_BE_SPREAD`] of its
+//! standard deviations, another round turns the screws by the readings' errors.
 //!
 //! # Twist
 //!
-//! With four screws, [`Tram::twist`] says whether the readings show that the plate is twisted between them. A stiff plate stays so, and only three of its screws carry it. A thin one follows:
-//! with [`Options::twist`] each screw gets its own height.
+//! With four screws, [`Tram::twist`] says whether the readings show that the plate is twisted between them. A stiff
+//! plate stays so, and only three of its screws carry it. A thin one follows: with [`Options::twist`] each screw gets
+//! its own height.
 
 mod plate;
 mod travel;
@@ -75,7 +80,7 @@ pub use turns::ScrewTurn;
 pub use twist::{SHOWS, Twist};
 pub use verdict::{MAY_BE_SPREAD, Verdict};
 
-use crate::card::{MAX_READING, Screws};
+use crate::card::{MAX_COORDINATE, MAX_READING, Screws};
 use crate::least_squares::{Fit as Found, fit};
 use crate::surface::Extreme;
 use crate::{Card, Error, ErrorKind, HeightMap, whereabouts};
@@ -124,7 +129,8 @@ pub struct Tram {
     pub follows: Follows,
     /// The screw that is held still.
     pub hold: Option<String>,
-    /// Where the bed ends, mm above where it would stand if no screw were held and none lacked travel: above height 0, or with `right_at` above where it was there.
+    /// Where the bed ends, mm above where it would stand if no screw were held and none lacked travel: above height 0,
+    /// or with `right_at` above where it was there.
     pub level_mm: f64,
     /// Whether the screws' travel allows it; none where the card gives no travel.
     pub travel: Option<Travel>,
@@ -142,7 +148,8 @@ pub struct Tram {
     pub highest: Standing,
     /// One reading's standard deviation, mm: the card's spread, or the method's usual one.
     pub spread_mm: f64,
-    /// The range, mm, that as many readings with these spreads of a perfectly even bed have on average: less than this the readings cannot tell.
+    /// The range, mm, that as many readings with these spreads of a perfectly even bed have on average: less than this
+    /// the readings cannot tell.
     pub told_mm: f64,
     /// Whether the card shows twist; none where there are not four screws round the plate, or the readings cannot tell.
     pub twist: Option<Twist>,
@@ -187,8 +194,9 @@ pub struct Standing {
 }
 
 impl Tram {
-    /// The card as it should read after turning: marked as a prediction, its values changed, its screws' travel less by what they were turned. Values are rounded to
-    /// 1e-9 mm. Everything else is the card's, but for the lines in its text, where these values do not stand.
+    /// The card as it should read after turning: marked as a prediction, its values changed, its screws' travel less by
+    /// what they were turned. Values are rounded to 1e-9 mm. Everything else is the card's, but for the lines in its
+    /// text, where these values do not stand.
     #[must_use]
     pub fn predicted(&self) -> &Card {
         self.predicted.card()
@@ -211,12 +219,17 @@ fn range(values: &[f64]) -> f64 {
 ///
 /// # Errors
 ///
-/// [`ErrorKind::Card`]: the card names no screws. [`ErrorKind::Options`]: a screw to hold that the card does not name, `twist` without four screws round the plate, a
-/// limit that is no length. [`ErrorKind::Readings`]: the readings cannot tell how the plate lies along what the screws can move (all across the line of two
-/// screws, say; or no twist).
+/// [`ErrorKind::Card`]: the card names no screws. [`ErrorKind::Options`]: a screw to hold that the card does not name,
+/// `twist` without four screws round the plate, a limit that is no length. [`ErrorKind::Readings`]: the readings cannot
+/// tell how the plate lies along what the screws can move (all across the line of two screws, say; or no twist).
 pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let card = map.card();
     let screws = card.screws.as_ref().filter(|s| s.at.len() >= 2).ok_or_else(no_screws)?;
+    let sound = |n: f64| n.is_finite() && n.abs() <= MAX_COORDINATE;
+    if !(screws.pitch > 0.0 && sound(screws.pitch) && screws.at.iter().all(|s| sound(s.x) && sound(s.y))) {
+        // A card from text cannot fail this; one built by code can.
+        return Err(Error::new(ErrorKind::Card, "the screws' pitch or places are no usable numbers"));
+    }
     let held = held(screws, options)?;
     if let Some(limit) = options.stop_below_mm
         && !(limit > 0.0 && limit <= MAX_READING)
@@ -280,7 +293,9 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let readings =
         readings.map(|(r, after)| Mended { x: r.x, y: r.y, before_mm: r.height, after_mm: *after }).collect();
     let mut screws = turns;
-    screws.sort_by(|a, b| b.raise_mm.abs().total_cmp(&a.raise_mm.abs()));
+    // A millionth of a millimetre is rounding and orders nothing.
+    let size = |s: &ScrewTurn| (s.raise_mm.abs() * 1e6).round();
+    screws.sort_by(|a, b| size(b).total_cmp(&size(a)));
     Ok(Tram {
         screws,
         fit: options.fit,
@@ -307,7 +322,8 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-/// The standard deviation of a screw's move, for readings of standard deviation 1: of the surface at the screw, less that at the place that stays.
+/// The standard deviation of a screw's move, for readings of standard deviation 1: of the surface at the screw, less
+/// that at the place that stays.
 fn deviation(found: &Found, row: &[f64], fixed: Option<&[f64]>) -> f64 {
     let row: Vec<f64> = row.iter().enumerate().map(|(j, r)| r - fixed.map_or(0.0, |f| f[j])).collect();
     found.variance(&row).max(0.0).sqrt()

@@ -6,18 +6,19 @@
 //! | three or more | a plane | 1, u, v |
 //! | four that stand round the plate, when asked | a plane and a twist | 1, u, v, u v |
 //!
-//! u and v are places on the plate without unit: for a plane, from the screws' middle, in halves of their extent; for a ramp, along the
-//! screws' line. For the twist they run along the two lines that join the middles of opposite sides of the screws' quadrilateral (its
-//! bimedians), and are 1 at those middles. Four screws at the corners of a rectangle or any parallelogram stand at u, v = -1 or 1, and
-//! the four terms are then the bilinear surface through the four screws' heights: straight along the sides. That a plate bends so when one
-//! corner is pushed is the usual model of a plate without stiffness against twist (common practice, no source). Where the screws' quadrilateral is no parallelogram, the same four terms still pass through any
-//! four heights, and have no fold or root outside the screws.
+//! u and v are places on the plate without unit: for a plane, from the screws' middle, in halves of their extent; for a
+//! ramp, along the screws' line. For the twist they run along the two lines that join the middles of opposite sides of
+//! the screws' quadrilateral (its bimedians), and are 1 at those middles. Four screws at the corners of a rectangle or
+//! any parallelogram stand at u, v = -1 or 1, and the four terms are then the bilinear surface through the four screws'
+//! heights: straight along the sides. That a plate bends so when one corner is pushed is the usual model of a plate
+//! without stiffness against twist (common practice, no source). Where the screws' quadrilateral is no parallelogram,
+//! the same four terms still pass through any four heights, and have no fold or root outside the screws.
 
 use crate::card::Screw;
 use crate::surface::places::Places;
 
-/// Screws whose scatter is narrower than this part of its length stand on one line: turned against each other across it, they would have to
-/// move fifty times as far as what they mend.
+/// Screws whose scatter is narrower than this part of its length stand on one line: turned against each other across it,
+/// they would have to move fifty times as far as what they mend.
 const IN_LINE: f64 = 0.02;
 
 /// See the module.
@@ -70,7 +71,8 @@ impl Plate {
         }
     }
 
-    /// The plate that twists on four screws, and the four in order round the plate; `None` where they do not stand as a convex quadrilateral.
+    /// The plate that twists on four screws, and the four in order round the plate; `None` where they do not stand as a
+    /// convex quadrilateral.
     pub(super) fn twisting(screws: &[Screw]) -> Option<(Plate, [usize; 4])> {
         if screws.len() != 4 {
             return None;

@@ -9,8 +9,9 @@ use crate::card::Screw;
 pub struct Travel {
     /// Whether every screw has the travel that it needs, the shift included.
     pub fits: bool,
-    /// What was added to every screw's move alike so that all fit, mm; the bed stays as even, and stands that much higher. 0 where no shift is needed, and
-    /// where one screw is held and none is allowed. Where nothing fits: the shift with which the screws lack the least.
+    /// What was added to every screw's move alike so that all fit, mm; the bed stays as even, and stands that much
+    /// higher. 0 where no shift is needed, and where one screw is held and none is allowed. Where nothing fits: the
+    /// shift with which the screws lack the least.
     pub shift_mm: f64,
     /// How much travel the worst screw lacks, mm, the shift included; 0 where all fit.
     pub lacks_mm: f64,
@@ -18,10 +19,11 @@ pub struct Travel {
     pub lacking: Vec<String>,
 }
 
-/// Finds the shift. `moves` in mm, up positive, one for each screw; `may_shift`: false where one screw is held. `None` where no screw has a limit.
+/// Finds the shift. `moves` in mm, up positive, one for each screw; `may_shift`: false where one screw is held. `None`
+/// where no screw has a limit.
 ///
-/// All screws turned alike keep the bed's tilt. The shifts that fit screw i are those from low(i) - move(i) to high(i) - move(i); the nearest to
-/// 0 that lies in all of them is taken.
+/// All screws turned alike keep the bed's tilt. The shifts that fit screw i are those from low(i) - move(i) to high(i) -
+/// move(i); the nearest to 0 that lies in all of them is taken.
 pub(super) fn fit(screws: &[Screw], moves: &[f64], may_shift: bool) -> Option<Travel> {
     /// A millionth of a millimetre beyond is rounding.
     const SLACK: f64 = 1e-6;
@@ -34,7 +36,7 @@ pub(super) fn fit(screws: &[Screw], moves: &[f64], may_shift: bool) -> Option<Tr
     let high = limits.iter().map(|(_, m, t)| t[1] - m).fold(f64::INFINITY, f64::min);
     let shift_mm = match may_shift {
         false => 0.0,
-        true if low <= high => 0.0_f64.clamp(low.min(high), high),
+        true if low <= high => 0.0_f64.max(low).min(high),
         true => 0.5 * (low + high),
     };
     // A shift that only mends rounding is none.

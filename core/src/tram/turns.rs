@@ -17,7 +17,8 @@ pub struct ScrewTurn {
     pub y: f64,
     /// How far the bed goes up at the screw, mm; down is negative.
     pub raise_mm: f64,
-    /// One standard deviation of that, mm, as it follows from the readings' spread; the least-squares plane's, whichever plane is asked for.
+    /// One standard deviation of that, mm, as it follows from the readings' spread; the least-squares plane's, whichever
+    /// plane is asked for.
     pub spread_mm: f64,
     /// Turns of the knob, 0 or more: |raise| / pitch.
     pub turns: f64,

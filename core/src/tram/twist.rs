@@ -10,9 +10,11 @@ use crate::least_squares::fit;
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 #[non_exhaustive]
 pub struct Twist {
-    /// How far the plate stands higher at the two screws of `high` than at the other two, mm, after the tilt is gone; not negative.
+    /// How far the plate stands higher at the two screws of `high` than at the other two, mm, after the tilt is gone;
+    /// not negative.
     pub twist_mm: f64,
-    /// One standard deviation of that, mm: from the readings' spread, or from what tilt, twist and bow leave of the readings where that is more.
+    /// One standard deviation of that, mm: from the readings' spread, or from what tilt, twist and bow leave of the
+    /// readings where that is more.
     pub spread_mm: f64,
     /// The two screws, diagonally across, where the plate stands higher.
     pub high: [String; 2],
@@ -24,7 +26,8 @@ pub struct Twist {
     pub range_after_mm: f64,
 }
 
-/// A twist of more standard deviations than this is shown by the readings: by chance it would be on 3 cards in 1,000 of plates without twist.
+/// A twist of more standard deviations than this is shown by the readings: by chance it would be on 3 cards in 1,000 of
+/// plates without twist.
 pub const SHOWS: f64 = 3.0;
 
 /// The least part of its length that a term must have outside the others' span to be told from them.
@@ -32,8 +35,8 @@ pub(super) const TOLD: f64 = 0.1;
 
 /// `None` where there are not four screws round the plate, or the readings cannot tell.
 ///
-/// A bow must not be taken for a twist: 1, u, v, u v, u^2 and v^2 are fitted together where the readings can tell them apart, else u^2 + v^2 with the first
-/// four, else those alone. u and v as in [`Plate`].
+/// A bow must not be taken for a twist: 1, u, v, u v, u^2 and v^2 are fitted together where the readings can tell them
+/// apart, else u^2 + v^2 with the first four, else those alone. u and v as in [`Plate`].
 pub(super) fn shown(map: &HeightMap, screws: &Screws, noise: f64, used: bool) -> Option<Twist> {
     let (plate, round) = Plate::twisting(&screws.at)?;
     let readings = map.readings();

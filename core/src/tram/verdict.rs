@@ -28,7 +28,8 @@ impl Verdict {
     }
 }
 
-/// A move of no more standard deviations than this may be the readings' spread alone: by chance, 5 in 100 moves of nothing are larger.
+/// A move of no more standard deviations than this may be the readings' spread alone: by chance, 5 in 100 moves of
+/// nothing are larger.
 pub const MAY_BE_SPREAD: f64 = 2.0;
 
 /// See [`super::Tram::told_mm`].

@@ -1,15 +1,18 @@
-//! The surface with the smallest range: minimum zone (ISO 12781-1:2011, 3.1.4, minimum zone reference plane: two parallel planes that enclose the
-//! surface and have the least separation; here measured along Z, as slopes of a bed are far below 1 in 1000).
+//! The surface with the smallest range: minimum zone (ISO 12781-1:2011, minimum zone reference plane: two
+//! parallel planes that enclose the surface and have the least separation; here measured along Z, as slopes of a bed are
+//! far below 1 in 1000).
 //!
 //! As a linear programme: the least t with |h - x . c| <= t at every reading, c the surface's coefficients, x its terms' values
-//! there. Solved by the simplex method on what least squares leaves, so that numbers are near 1. With many readings on a part of them, to which the worst
-//! are added until none is worse: the range over that part can only be smaller than over all, so equality proves both.
+//! there. Solved by the simplex method on what least squares leaves, so that numbers are near 1. With many readings on a
+//! part of them, to which the worst are added until none is worse: the range over that part can only be smaller than
+//! over all, so equality proves both.
 //!
-//! The simplex method works with a tolerance (1e-7 here of the range). Its answer is therefore made exact where as many readings as there are
-//! unknowns touch the zone's two sides: the equations of those are solved directly. And it is proved: weights from the dual programme (not
-//! negative, sum 1, those of the upper side and of the lower side with one common centre) give a range that no surface can go below
-//! (V. F. Demyanov and V. N. Malozemov 1974, *Introduction to Minimax*, chapter 3). Looking only at the facets of the readings' convex hull is not enough: the
-//! zone may rest on two readings above and two below, on crossing edges.
+//! The simplex method works with a tolerance (1e-7 here of the range). Its answer is therefore made exact where as many
+//! readings as there are unknowns touch the zone's two sides: the equations of those are solved directly. And it is
+//! proved: weights from the dual programme (not negative, sum 1, those of the upper side and of the lower side with one
+//! common centre) give a range that no surface can go below (V. F. Demyanov and V. N. Malozemov 1974, *Introduction to
+//! Minimax*); the two must agree within 1e-6 of the range, else it is an error. Looking only at the facets of the readings' convex hull is not enough: the zone may rest on two
+//! readings above and two below, on crossing edges.
 
 use crate::{Error, ErrorKind};
 use microlp::{ComparisonOp, OptimizationDirection, Problem};
@@ -22,7 +25,8 @@ const ROUNDS: usize = 200;
 /// How near to the proof the answer must be, as a share of the range.
 const PROVED: f64 = 1e-6;
 
-/// Coefficients to add to a fit that leaves `left`, so that the range of what is left is the smallest, and the middle of that range 0.
+/// Coefficients to add to a fit that leaves `left`, so that the range of what is left is the smallest, and the middle of
+/// that range 0.
 pub(super) fn smallest(rows: &[Vec<f64>], left: &[f64]) -> Result<Vec<f64>, Error> {
     let columns = rows.first().map_or(0, Vec::len);
     let [low, high] = ends(left);
@@ -81,8 +85,8 @@ fn half_range(rows: &[Vec<f64>], values: &[f64], c: &[f64], which: impl Iterator
     0.5 * (high - low)
 }
 
-/// The highest and the lowest of what is left in each of 8 by 8 squares of the terms' second and third values: enough to pin the surface from the
-/// first round on.
+/// The highest and the lowest of what is left in each of 8 by 8 squares of the terms' second and third values: enough to
+/// pin the surface from the first round on.
 fn start(rows: &[Vec<f64>], values: &[f64]) -> Vec<usize> {
     const SQUARES: f64 = 8.0;
     let place = |k: usize, column: usize| {
@@ -227,8 +231,8 @@ mod tests {
         assert!((c[0] - 0.5).abs() < 1e-12 && c[1].abs() < 1e-12, "{c:?}");
     }
 
-    /// Thousands of readings come to the same range as all at once would: the planted zone is known. A wave of 1 either way touches both sides
-    /// all over, so no plane can take anything off it.
+    /// Thousands of readings come to the same range as all at once would: the planted zone is known. A wave of 1 either
+    /// way touches both sides all over, so no plane can take anything off it.
     #[test]
     fn many_readings_by_parts() {
         let mut at = Vec::new();

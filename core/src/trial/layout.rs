@@ -16,7 +16,7 @@ const STEP: f64 = 0.5;
 const PURGE: [f64; 4] = [120.0, 80.0, 50.0, 30.0];
 /// The purge line from the bed's edge, mm.
 const FROM_EDGE: f64 = 3.0;
-/// The skirt from the patches, mm.
+/// The skirt from what it goes round, mm: patches and numbers.
 const SKIRT: f64 = 4.0;
 
 /// A patch of the test print.
@@ -183,17 +183,23 @@ pub(super) fn layout(card: &Card, options: &TrialOptions, print: &Print) -> Resu
         return Err(Error::new(ErrorKind::Options, "no patch fits on the bed").with_help("print smaller patches"));
     }
     let mut taken: Vec<Area> = out.patches.iter().map(|p| wider(p.area(), GAP)).collect();
+    // A number can stand on any side of its patch; the purge line, which is worth more, has the first choice.
+    out.purge = purge(bed, width, &taken);
+    match out.purge {
+        Some([from, to]) => taken.push(purge_area(from, to, width)),
+        None => {
+            let note = "the purge line is left out: there is no room for it; the first patch may start thin";
+            out.notes.push(note.to_owned());
+        }
+    }
     number_places(bed, options, width, &mut out, &mut taken);
     if options.skirt {
-        out.skirt = skirt(bed, width, &taken);
+        let purge = out.purge.map(|[from, to]| purge_area(from, to, width));
+        taken.retain(|t| purge != Some(*t));
+        out.skirt = skirt(bed, width, &taken, purge);
         if out.skirt.is_none() {
             out.notes.push("the skirt is left out: there is no room for it round all patches".to_owned());
         }
-    }
-    out.purge = purge(bed, width, &taken, out.skirt);
-    if out.purge.is_none() {
-        out.notes
-            .push("the purge line is left out: there is no room for it; the first patch may start thin".to_owned());
     }
     Ok(out)
 }
@@ -252,27 +258,30 @@ fn number_places(bed: &Bed, options: &TrialOptions, width: f64, out: &mut Layout
     }
 }
 
-fn skirt(bed: &Bed, width: f64, taken: &[Area]) -> Option<Area> {
+/// What a purge line needs, both its lines and the gap beside them.
+fn purge_area(from: [f64; 2], to: [f64; 2], width: f64) -> Area {
+    wider([from[0], from[1], to[0], to[1] + width], 0.5 * width + GAP)
+}
+
+fn skirt(bed: &Bed, width: f64, taken: &[Area], purge: Option<Area>) -> Option<Area> {
     let all = taken.iter().copied().reduce(|a, b| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])])?;
     let line = wider(all, SKIRT - GAP).map(grained);
     let [x0, y0, x1, y1] = line;
     let half = 0.5 * width;
     let sides = [[x0, y0, x1, y0], [x0, y1, x1, y1], [x0, y0, x0, y1], [x1, y0, x1, y1]];
-    sides.iter().all(|s| fits(bed, wider(*s, half))).then_some(line)
+    let free = |s: &Area| fits(bed, wider(*s, half)) && !purge.is_some_and(|p| meet(&p, &wider(*s, half)));
+    sides.iter().all(free).then_some(line)
 }
 
 /// Two lines side by side, as near to the front edge as there is room.
-fn purge(bed: &Bed, width: f64, taken: &[Area], skirt: Option<Area>) -> Option<[[f64; 2]; 2]> {
-    let ring: Vec<Area> = skirt.map_or(vec![], |[x0, y0, x1, y1]| {
-        [[x0, y0, x1, y0], [x0, y1, x1, y1], [x0, y0, x0, y1], [x1, y0, x1, y1]].map(|s| wider(s, width + GAP)).to_vec()
-    });
+fn purge(bed: &Bed, width: f64, taken: &[Area]) -> Option<[[f64; 2]; 2]> {
     for length in PURGE {
         let mut y = bed.y[0] + FROM_EDGE;
         while y < bed.y[1] - FROM_EDGE {
             let mut x = bed.x[0] + FROM_EDGE;
             while x + length < bed.x[1] - FROM_EDGE {
                 let area = wider([x, y, x + length, y + width], 0.5 * width);
-                if fits(bed, area) && !taken.iter().chain(&ring).any(|t| meet(t, &area)) {
+                if fits(bed, area) && !taken.iter().any(|t| meet(t, &area)) {
                     return Some([[grained(x), grained(y)], [grained(x + length), grained(y)]]);
                 }
                 x += 5.0;

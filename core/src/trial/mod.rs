@@ -1,14 +1,14 @@
 //! The test print: single-layer patches whose thickness is measured, and the card corrected by them.
 //!
 //! [`trial`] writes a toolpath of square patches, one at each point of the card. Printed by following the bed they should all be as
-//! thick as the layer is high; what they differ by is the map's error. [`correct`] puts it right.
+//! thick as the layer is high; what they differ by is the map's error. [`correct()`] puts it right.
 //!
 //! The filament for a line follows from its cross-section, a stadium ([`bead_area`]). Between patches the nozzle rises by 1 mm and the
 //! filament is pulled back by 1 mm, modest values that suit most machines (common practice, no source), and it travels round keep-out
 //! areas.
 
-mod bead;
-mod correct;
+pub mod bead;
+pub mod correct;
 mod digits;
 mod layout;
 #[cfg(test)]

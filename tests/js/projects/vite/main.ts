@@ -19,7 +19,8 @@ const json: CardJson = { bed, readings, screws };
 const allow: Allow = { large_heights: true };
 const taper: Taper = { range: { from: 0.5, to: 4 } };
 const start: EMode = "relative";
-const options: Options = { ...defaultOptions(), allow, taper, e_start: start, tolerance: 0.01 };
+/** Nothing of the module can be called before `init()`. */
+const chosen = (): Options => ({ ...defaultOptions(), allow, taper, e_start: start, tolerance: 0.01 });
 const picture: PlanOptions = { width: 400 };
 const surface: SurfaceKind = "bilinear";
 
@@ -60,6 +61,7 @@ function place(error: EvengapError): string {
 
 async function main(): Promise<string> {
   await init();
+  const options = chosen();
   const map = HeightMap.fit(Card.fromText(JSON.stringify(json)), surface);
   const toolpath = new TextEncoder().encode("G1 X117.5 Y100 Z0.2\nG1 X200 E5\n");
   const whole: Rewritten = rewrite(toolpath, map, options);

@@ -1,0 +1,113 @@
+//! The plan of a test print: which patch lies where.
+
+use super::edge::Edge;
+use super::page::{self, Page};
+use super::svg::Svg;
+use super::{PlanOptions, frame, ground, style};
+use crate::card::Card;
+use crate::trial::Patch;
+
+/// A plan of the bed with the patches of a test print and their numbers, as a self-contained SVG document.
+///
+/// It goes with the printer: front below, back above, as one stands before the bed. Keep-out areas are hatched.
+/// The same card, patches and options give the same bytes, natively and in WASM.
+#[must_use]
+pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> String {
+    let edge = Edge::of(&card.bed);
+    let page = Page::new(&edge, core::iter::empty());
+    let [_, high] = page.frame();
+    let height = high[1] + frame::BELOW + 14.0;
+    let id = format!("evengap-patches-{}", card.digest());
+    let width = if options.width.is_finite() { options.width.clamp(200.0, 10_000.0) } else { page::WIDTH };
+
+    let mut svg = Svg::default();
+    svg.tag("svg")
+        .attr("xmlns", "http://www.w3.org/2000/svg")
+        .attr("viewBox", &format!("0 0 {} {}", super::svg::coordinate(page::WIDTH), super::svg::coordinate(height)))
+        .num("width", width)
+        .num("height", width * height / page::WIDTH)
+        .attr("role", "img")
+        .attr("aria-labelledby", &format!("{id}-title {id}-desc"))
+        .attr("font-family", style::FAMILY)
+        .attr("fill", style::INK)
+        .open();
+    svg.tag("title").attr("id", &format!("{id}-title")).text("Plan of the test print");
+    svg.tag("desc").attr("id", &format!("{id}-desc")).text(&description(patches));
+    svg.tag("rect").nums(&[("width", page::WIDTH), ("height", height)]).attr("fill", style::PAPER).end();
+    if options.grid && !edge.round {
+        frame::grid(&mut svg, &page);
+    }
+    for [x0, y0, x1, y1] in &card.bed.keep_out {
+        // What lies beyond the edge is not on the plan.
+        let (x0, x1) = (x0.max(edge.x[0]), x1.min(edge.x[1]));
+        let (y0, y1) = (y0.max(edge.y[0]), y1.min(edge.y[1]));
+        ground::hatched(&mut svg, page.at([x0, y1]), page.at([x1, y0]));
+    }
+    frame::outline(&mut svg, &edge, &page)
+        .attr("fill", "none")
+        .attr("stroke", style::INK)
+        .num("stroke-width", 2.2)
+        .end();
+    squares(&mut svg, &page, patches);
+    frame::around(&mut svg, &page);
+    svg.tag("text")
+        .nums(&[("x", 40.0), ("y", 46.0), ("font-size", style::HEADING)])
+        .attr("font-weight", "600")
+        .text("Plan of the test print");
+    svg.tag("text")
+        .nums(&[("x", 40.0), ("y", 69.0), ("font-size", style::BODY)])
+        .attr("fill", style::QUIET)
+        .text(&format!("Patches by number, card {}", card.digest()));
+    svg.finish()
+}
+
+fn squares(svg: &mut Svg, page: &Page, patches: &[Patch]) {
+    svg.tag("g").attr("fill", "none").attr("stroke", style::INK).num("stroke-width", 1.4).open();
+    for p in patches {
+        let [x, y] = page.at([p.x - 0.5 * p.side, p.y + 0.5 * p.side]);
+        let side = p.side * page.scale;
+        svg.tag("rect").nums(&[("x", x), ("y", y), ("width", side), ("height", side)]).attr("fill", style::PAPER).end();
+    }
+    svg.close();
+    svg.tag("g").attr("text-anchor", "middle").attr("font-weight", "600").open();
+    for p in patches {
+        let text = p.number.to_string();
+        let [x, y] = page.at([p.x, p.y]);
+        // As large as the patch has room for, and never larger than a heading.
+        let size = (0.8 * p.side * page.scale / style::text_width(&text, 1.0)).min(style::HEADING);
+        svg.tag("text").nums(&[("x", x), ("y", y + 0.36 * size), ("font-size", size)]).text(&text);
+    }
+    svg.close();
+}
+
+fn description(patches: &[Patch]) -> String {
+    let list: Vec<String> = patches
+        .iter()
+        .map(|p| format!("{} at X {} Y {}", p.number, crate::program::place(p.x), crate::program::place(p.y)))
+        .collect();
+    format!("Patches of {} mm: {}.", patches.first().map_or(0.0, |p| p.side), list.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_patch_is_a_square_with_its_number() {
+        let card = Card::parse(
+            "[bed]\nx = [-100, 100]\ny = [-100, 100]\nkeep_out = [[-120, -10, -90, 10]]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\n\
+             points = [[-80, 0], [0, 0], [50, 50]]\n",
+        )
+        .unwrap();
+        let patches = crate::trial::patches(&card, &crate::trial::TrialOptions::default()).unwrap();
+        assert_eq!(patches.len(), 3);
+        let svg = patch_plan(&card, &patches, &PlanOptions::default());
+        for number in ["1", "2", "3"] {
+            assert_eq!(svg.matches(&format!(">{number}</text>")).count(), 1, "{number}");
+        }
+        assert!(svg.contains("FRONT") && svg.contains("Plan of the test print"));
+        // Nothing is drawn off the sheet for an odd size.
+        let odd = PlanOptions { width: f64::NAN, ..PlanOptions::default() };
+        assert!(patch_plan(&card, &patches, &odd).contains("width=\"1000.00\""));
+    }
+}
