@@ -7,7 +7,7 @@ import { useLight } from "../light";
 import { signed } from "../text";
 import { frame as frameOf, onPlate, type Bed, type Frame } from "./frame";
 import { labels } from "./labels";
-import { Edge, Figure, Ground, Outline, Screws, useWidth } from "./sheet";
+import { Edge, Figure, Ground, Outline, RightAt, Screws, useWidth } from "./sheet";
 import { ground } from "./tints";
 
 interface Props {
@@ -52,7 +52,7 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
     <Figure
       caption={
         <>
-          Contours every {isolines.interval} mm; crosses are the readings. Point anywhere, or go with the arrow keys (Shift: 1 mm).
+          Contours every {isolines.interval} mm; crosses are the readings. Beyond the dotted line the map holds the height that it has there. Point anywhere, or go with the arrow keys (Shift: 1 mm).
         </>
       }
     >
@@ -93,7 +93,9 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
                   {l.text}
                 </text>
               ))}
+              <rect class="measured" clip-path="url(#plate)" x={frame.px(x0)} y={frame.py(y1)} width={(x1 - x0) * frame.scale} height={(y1 - y0) * frame.scale} />
               <Edge frame={frame} />
+              <RightAt frame={frame} at={app.draft.rightAt} />
               <g class="spots">
                 {readings.map((r, i) => (
                   <g key={i}>

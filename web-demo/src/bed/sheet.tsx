@@ -108,6 +108,18 @@ export function Screws({ frame, screws, said }: { frame: Frame; screws: ScrewDra
   );
 }
 
+/** Where the first layer is right as it is. */
+export function RightAt({ frame, at }: { frame: Frame; at: readonly [string, string] }) {
+  const [x, y] = at.map(numberIn);
+  if (x == null || y == null) return null;
+  const [cx, cy] = [frame.px(x), frame.py(y)];
+  return (
+    <path class="right-at" d={`M${cx} ${cy - 8}l8 8l-8 8l-8 -8z`}>
+      <title>The first layer is right here</title>
+    </path>
+  );
+}
+
 export function Figure({ caption, children }: { caption: ComponentChildren; children: ComponentChildren }) {
   return (
     <figure class="sheet">

@@ -5,7 +5,7 @@ import example from "../../../tests/example/bed.toml?raw";
 import { useRef, useState } from "preact/hooks";
 import { draftOf, emptyDraft } from "../draft";
 import { download } from "../download";
-import { clearDraft, setDraft, type State } from "../state";
+import { clearDraft, edit, setDraft, type State } from "../state";
 import { sentence } from "../survey";
 
 interface Refusal {
@@ -94,6 +94,12 @@ export function CardFiles({ app }: { app: State }) {
         {faults > 0 && card === null && " Mend what is marked, then it can be saved."}
         {faults > 0 && card !== null && " Mend the marked readings, then it can be saved."}
       </p>
+      {app.draft.kept.predicted && (
+        <p class="doubt">
+          The values on this card were reckoned, and nobody has read them.{" "}
+          <button type="button" class="small" onClick={() => edit((d) => delete d.kept.predicted)}>They have been read now</button>
+        </p>
+      )}
       {refusal && (
         <div class="refusal" role="alert">
           <p>
