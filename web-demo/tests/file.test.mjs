@@ -41,6 +41,17 @@ test("what is refused is told, and the picture of the sliced file is there all t
   assert.match(probing, /own-levelling/);
 });
 
+test("a file can be dropped", async () => {
+  const { page } = at;
+  await page.locator(".drop").evaluate((place, text) => {
+    const dataTransfer = new DataTransfer();
+    dataTransfer.items.add(new File([text], "dropped.gcode"));
+    place.dispatchEvent(new DragEvent("drop", { dataTransfer, bubbles: true, cancelable: true }));
+  }, "G28\nM83\nG1 X40 Y40 Z0.2\nG1 X90 E1\n");
+  await page.getByRole("heading", { name: /dropped\.gcode/ }).waitFor();
+  await page.getByText("outside the window where it sticks").waitFor();
+});
+
 test("a file without a toolpath is no fault, and says so", async () => {
   const path = join(at.folder, "letter.txt");
   writeFileSync(path, "; Dear printer,\n; nothing to do today.\n");
