@@ -7,7 +7,8 @@ import { useLight } from "../light";
 import { signed } from "../text";
 import { frame as frameOf, onPlate, type Bed, type Frame } from "./frame";
 import { labels } from "./labels";
-import { Edge, Figure, Ground, Outline, RightAt, Screws, useWidth } from "./sheet";
+import { Edge, Figure, Ground, Outline, RightAt, Screws, screwText, useWidth } from "./sheet";
+import { numberIn } from "../draft";
 import { ground } from "./tints";
 
 interface Props {
@@ -28,7 +29,12 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
   const frame = frameOf(bed, width);
   const readings = useMemo(() => map.readings(), [app.turn]);
   const spots = readings.map((r) => [frame.px(r.x), frame.py(r.y) + 8] as [number, number]);
-  const placed = useMemo(() => (width > 0 ? labels(isolines, frame, spots) : []), [app.turn, width]);
+  const screws = (app.draft.screws?.at ?? []).flatMap((s) => {
+    const [x, y] = [numberIn(s.x), numberIn(s.y)];
+    if (x === null || y === null) return [];
+    return [[frame.px(x), frame.py(y)], [frame.px(x), screwText(frame, y) - 4]] as [number, number][];
+  });
+  const placed = useMemo(() => (width > 0 ? labels(isolines, frame, [...spots, ...screws]) : []), [app.turn, width]);
   const height = map.height(cross[0], cross[1]);
   const [x0, y0, x1, y1] = map.measured;
   const outside = cross[0] < x0 || cross[0] > x1 || cross[1] < y0 || cross[1] > y1;
