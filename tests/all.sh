@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package.
+# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package, the page.
 set -euo pipefail
 . "$(dirname "$0")/setup.sh"
 step() { printf '\n==> %s (%d s so far)\n' "$*" "$SECONDS"; }
@@ -62,5 +62,5 @@ fi
 
 step "all passed"
 grep '^test result:' "$log"
-grep -E '^# (tests|pass|fail|skipped) ' target/wasm.log
-echo "$passed tests in Rust, $(grep -c '^ok [0-9]' target/wasm.log) of the JavaScript package"
+grep -hE '^# (tests|pass|fail|skipped) ' target/wasm.log target/page.log
+echo "$passed tests in Rust, $(grep -c '^ok [0-9]' target/wasm.log) of the JavaScript package, $(grep -c '^ok [0-9]' target/page.log) of the page"

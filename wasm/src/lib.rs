@@ -3,6 +3,7 @@
 //! | file | what it converts |
 //! | --- | --- |
 //! | `card.rs` | `Card`: the probe card |
+//! | `plan.rs` | points to read |
 //! | `map.rs` | `HeightMap`: heights, shape, contours, the plan |
 //! | `gaps.rs` | `Gaps`: what a toolpath does over the bed |
 //! | `tram.rs` | turns of the levelling screws |
@@ -23,12 +24,14 @@ mod card;
 mod convert;
 mod gaps;
 mod map;
+mod plan;
 mod rewrite;
 mod tram;
 
 pub use card::Card;
 pub use gaps::{Gaps, GapsFound};
 pub use map::HeightMap;
+pub use plan::{LeftOutPoint, PlannedPoints};
 pub use rewrite::{Rewriter, Rewritten, default_options, rewrite};
 pub use tram::{Trammed, TurnWords};
 

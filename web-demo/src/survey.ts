@@ -32,14 +32,9 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
     for (const [field, fault] of spelt.faults) found.faults.set(field, fault);
     if ([...spelt.faults.keys()].some((f) => !f.startsWith("points."))) return found;
     try {
-      found.card = Card.fromText(spelt.text);
+      found.card = draft.points.length > 0 ? Card.fromText(spelt.text) : Card.fromTextWithoutPoints(spelt.text);
     } catch (error) {
       if (!(error instanceof EvengapError)) throw error;
-      if (draft.points.length === 0 && fields[(error.line ?? 1) - 1] === "points") {
-        // Nobody has done anything wrong yet.
-        found.noMap = { message: "There are no readings yet." };
-        return found;
-      }
       const field = fields[(error.line ?? 1) - 1] || "method";
       found.faults.set(field, { message: sentence(error.message), help: sentence(error.help ?? undefined) });
       const point = /^points\.(\d+)/.exec(field);
@@ -60,7 +55,9 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
     found.noMap = { message: sentence(error.message), help: sentence(error.help ?? undefined) };
     for (const { line } of error.places) {
       const field = fields[line - 1];
-      if (field?.startsWith("points.")) found.faults.set(field, found.noMap);
+      const point = draft.points[Number(/^points\.(\d+)/.exec(field ?? "")?.[1] ?? -1)];
+      // The card is a card all the same; points that wait to be read are no fault of anyone's.
+      if (field && point?.value.trim()) found.doubts.set(field, found.noMap);
     }
   }
   return found;
@@ -81,6 +78,32 @@ export function sentence(text: string | undefined): string | undefined {
   // What is quoted from a file stands in backticks there.
   const plain = text.replace(/`([^`]+)`/g, "“$1”");
   return plain.charAt(0).toUpperCase() + plain.slice(1) + (/[.?!]$/.test(plain) ? "" : ".");
+}
+
+export interface Laid {
+  points: [number, number][];
+  /** In words, for a person. */
+  said: string;
+}
+
+/** A grid of points on the draft's bed, laid by the engine; or why it cannot be. */
+export function layGrid(draft: Draft, columns: number, rows: number, margin: number): Laid | Fault {
+  const spelt = wording({ ...draft, points: [] }, new Set());
+  const wrong = spelt.faults.values().next().value;
+  if (wrong) return { message: "Mend what is marked on the card first.", help: wrong.message };
+  let card: Card | null = null;
+  try {
+    card = Card.fromTextWithoutPoints(spelt.text);
+    const { points, leftOut, travel } = card.planGrid(columns, rows, margin);
+    const reasons = [...new Set(leftOut.map((l) => l.why))].join("; ");
+    const left = leftOut.length > 0 ? ` ${leftOut.length} were left out: ${reasons}.` : "";
+    return { points, said: `${points.length} points were added, in an order that takes ${(travel / 1000).toFixed(1)} m of way.${left}` };
+  } catch (error) {
+    if (!(error instanceof EvengapError)) throw error;
+    return { message: sentence(error.message), help: sentence(error.help ?? undefined) };
+  } finally {
+    card?.free();
+  }
 }
 
 export function free(found: Survey | null): void {

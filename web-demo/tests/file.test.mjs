@@ -37,8 +37,24 @@ test("what is refused is told, and the picture of the sliced file is there all t
   assert.match(said, /raise/i);
   await at.page.getByRole("heading", { name: "As sliced" }).waitFor();
   assert.equal(await at.page.getByRole("heading", { name: "Rewritten" }).count(), 0);
-  const probing = await refusal("probe.gcode", "G28\nG29\nG1 X20 Y20 Z0.2 E1\n");
+  const probing = await refusal("probe.gcode", "G28\nM83\nG29\nG1 X20 Y20 Z0.2\nG1 X90 E1\n");
   assert.match(probing, /own-levelling/);
+  await at.page.getByText("How to rewrite").click();
+  await at.page.getByLabel(/own-levelling/).check();
+  await at.page.getByRole("button", { name: "Look again" }).click();
+  await at.page.getByText("outside the window where it sticks").waitFor();
+  assert.equal(await at.page.getByRole("alert").count(), 0);
+});
+
+test("a file can be dropped", async () => {
+  const { page } = at;
+  await page.locator(".drop").evaluate((place, text) => {
+    const dataTransfer = new DataTransfer();
+    dataTransfer.items.add(new File([text], "dropped.gcode"));
+    place.dispatchEvent(new DragEvent("drop", { dataTransfer, bubbles: true, cancelable: true }));
+  }, "G28\nM83\nG1 X40 Y40 Z0.2\nG1 X90 E1\n");
+  await page.getByRole("heading", { name: /dropped\.gcode/ }).waitFor();
+  await page.getByText("outside the window where it sticks").waitFor();
 });
 
 test("a file without a toolpath is no fault, and says so", async () => {

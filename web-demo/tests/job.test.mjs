@@ -16,6 +16,15 @@ test("an empty page leads to a saved file with the native command's bytes", asyn
   await page.getByText("25 of 25").waitFor();
   await sheet(page, "Bed");
   await page.getByText("0.26 mm").first().waitFor();
+  // The turns that the command tells, in the list and on the plan.
+  const { screws } = JSON.parse(native("tram", EXAMPLE_CARD, "--json").toString());
+  const listed = await page.locator(".turns li").allInnerTexts();
+  assert.equal(listed.length, 4);
+  const drawn = await page.locator(".plan .screws text").allTextContents().then((all) => all.join(" "));
+  for (const [i, screw] of screws.entries()) {
+    assert.ok(listed[i].toLowerCase().startsWith(`${screw.name}: ${screw.raise_mm > 0 ? "raise" : "lower"} ${Math.abs(screw.raise_mm).toFixed(2)} mm`), listed[i]);
+    assert.ok(drawn.includes(`${screw.direction === "clockwise" ? "↻" : "↺"} ${screw.angle_degrees.toFixed(0)}°`), drawn);
+  }
   await sheet(page, "File");
   await fileChooser(page).setInputFiles(EXAMPLE_PART);
   await page.getByRole("heading", { name: "What was found" }).waitFor();

@@ -128,6 +128,7 @@ pub enum Outline {
 
 /// How a reading was taken; the [module's table](self) has the signs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum Method {
     /// A sheet drags between nozzle and bed; the value is the nozzle's Z, mm.

@@ -42,21 +42,31 @@ export function TurnList({ knobs: { tram, reason } }: { knobs: Knobs }) {
   if (reason) return <p class="doubt">{reason}</p>;
   if (!tram) return <p class="note">Add the levelling screws on the card to be told how far to turn each knob.</p>;
   const { travel, twist } = tram;
+  const list = (
+    <ol class="turns">
+      {tram.screws.map((s, i) => (
+        <li key={s.name}>
+          {sentence(tram.words[i]!.line)} <span class="note">± {s.spread_mm.toFixed(2)} mm</span>
+        </li>
+      ))}
+    </ol>
+  );
   return (
     <>
       <p>
         <strong>{VERDICT[tram.verdict]}</strong>
       </p>
-      <ol class="turns">
-        {tram.screws.map((s, i) => (
-          <li key={s.name}>
-            {sentence(tram.words[i]!.line)} <span class="note">± {s.spread_mm.toFixed(2)} mm</span>
-          </li>
-        ))}
-      </ol>
+      {tram.stop ? (
+        <details>
+          <summary>What they would do</summary>
+          {list}
+        </details>
+      ) : (
+        list
+      )}
       <p class="note">
         Seen from above. The range would go from {tram.range_before_mm.toFixed(2)} to {tram.range_after_mm.toFixed(2)} mm
-        {tram.level_mm !== 0 && `, and the bed would stand ${signed(tram.level_mm)} mm off`}.
+        {Math.abs(tram.level_mm) >= 0.005 && `, and the bed would stand ${signed(tram.level_mm)} mm off`}.
       </p>
       {travel && !travel.fits && (
         <p class="doubt">

@@ -7,7 +7,8 @@ import { useLight } from "../light";
 import { signed } from "../text";
 import { frame as frameOf, onPlate, type Bed, type Frame } from "./frame";
 import { labels } from "./labels";
-import { Edge, Figure, Ground, Outline, Screws, useWidth } from "./sheet";
+import { Edge, Figure, Ground, Outline, RightAt, Screws, screwText, useWidth } from "./sheet";
+import { numberIn } from "../draft";
 import { ground } from "./tints";
 
 interface Props {
@@ -28,7 +29,12 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
   const frame = frameOf(bed, width);
   const readings = useMemo(() => map.readings(), [app.turn]);
   const spots = readings.map((r) => [frame.px(r.x), frame.py(r.y) + 8] as [number, number]);
-  const placed = useMemo(() => (width > 0 ? labels(isolines, frame, spots) : []), [app.turn, width]);
+  const screws = (app.draft.screws?.at ?? []).flatMap((s) => {
+    const [x, y] = [numberIn(s.x), numberIn(s.y)];
+    if (x === null || y === null) return [];
+    return [[frame.px(x), frame.py(y)], [frame.px(x), screwText(frame, y) - 4]] as [number, number][];
+  });
+  const placed = useMemo(() => (width > 0 ? labels(isolines, frame, [...spots, ...screws]) : []), [app.turn, width]);
   const height = map.height(cross[0], cross[1]);
   const [x0, y0, x1, y1] = map.measured;
   const outside = cross[0] < x0 || cross[0] > x1 || cross[1] < y0 || cross[1] > y1;
@@ -52,7 +58,7 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
     <Figure
       caption={
         <>
-          Contours every {isolines.interval} mm; crosses are the readings. Point anywhere, or go with the arrow keys (Shift: 1 mm).
+          Contours every {isolines.interval} mm; crosses are the readings. Beyond the dotted line the map holds the height that it has there. Point anywhere, or go with the arrow keys (Shift: 1 mm).
         </>
       }
     >
@@ -93,7 +99,9 @@ export function Plan({ app, bed, map, isolines, turns }: Props) {
                   {l.text}
                 </text>
               ))}
+              <rect class="measured" clip-path="url(#plate)" x={frame.px(x0)} y={frame.py(y1)} width={(x1 - x0) * frame.scale} height={(y1 - y0) * frame.scale} />
               <Edge frame={frame} />
+              <RightAt frame={frame} at={app.draft.rightAt} />
               <g class="spots">
                 {readings.map((r, i) => (
                   <g key={i}>

@@ -81,6 +81,11 @@ export function Edge({ frame }: { frame: Frame }) {
   );
 }
 
+/** The base line of what is said beside a screw: towards the middle of the bed, where there is room. */
+export function screwText({ bed, py }: Frame, y: number): number {
+  return py(y) + (2 * y < bed.y[0] + bed.y[1] ? -11 : 20);
+}
+
 /** A screw as it looks from above, with what is said of it beside it. */
 export function Screws({ frame, screws, said }: { frame: Frame; screws: ScrewDraft[]; said?: (name: string) => string | undefined }) {
   return (
@@ -90,14 +95,12 @@ export function Screws({ frame, screws, said }: { frame: Frame; screws: ScrewDra
         if (x === null || y === null) return null;
         const [cx, cy] = [frame.px(x), frame.py(y)];
         const words = said?.(s.name);
-        // Towards the middle of the bed, where there is room.
-        const above = 2 * y < frame.bed.y[0] + frame.bed.y[1];
         return (
           <g key={i}>
             <circle cx={cx} cy={cy} r={6} />
             <path d={`M${cx - 3.5} ${cy - 3.5}l7 7`} />
             {words && (
-              <text x={cx} y={above ? cy - 11 : cy + 20} text-anchor="middle">
+              <text x={cx} y={screwText(frame, y)} text-anchor="middle">
                 {words}
               </text>
             )}
@@ -105,6 +108,18 @@ export function Screws({ frame, screws, said }: { frame: Frame; screws: ScrewDra
         );
       })}
     </g>
+  );
+}
+
+/** Where the first layer is right as it is. */
+export function RightAt({ frame, at }: { frame: Frame; at: readonly [string, string] }) {
+  const [x, y] = at.map(numberIn);
+  if (x == null || y == null) return null;
+  const [cx, cy] = [frame.px(x), frame.py(y)];
+  return (
+    <path class="right-at" d={`M${cx} ${cy - 8}l8 8l-8 8l-8 -8z`}>
+      <title>The first layer is right here</title>
+    </path>
   );
 }
 

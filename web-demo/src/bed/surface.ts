@@ -2,7 +2,7 @@
 
 import type { HeightMap, Isolines } from "evengap";
 import type { Light } from "../storage";
-import { onPlate, type Bed } from "./frame";
+import type { Bed } from "./frame";
 import { css, ground } from "./tints";
 
 /** Quads along the longer side. */
@@ -25,7 +25,8 @@ export function open(canvas: HTMLCanvasElement, map: HeightMap, bed: Bed, isolin
   const [w, d] = [bed.x[1] - bed.x[0], bed.y[1] - bed.y[0]];
   const size = Math.max(w, d);
   const [nx, ny] = [Math.max(2, Math.round((QUADS * w) / size)), Math.max(2, Math.round((QUADS * d) / size))];
-  const heights = map.heightsOnGrid(bed.x[0], bed.y[0], w / nx, d / ny, nx + 1, ny + 1);
+  const places = grid(bed, nx, ny);
+  const heights = map.heightsAt(places);
   const [low, high] = isolines.range;
   const exaggeration = nice((RISE * size) / Math.max(high - low, 0.01));
   let turn = -0.6;
@@ -52,14 +53,10 @@ export function open(canvas: HTMLCanvasElement, map: HeightMap, bed: Bed, isolin
       const z = (h - middle) * exaggeration;
       return [width / 2 + scale * a, height / 2 - scale * (b * flat + z * up), b];
     };
-    const nodes: [number, number, number][] = [];
-    for (let j = 0; j <= ny; j++) {
-      for (let i = 0; i <= nx; i++) nodes.push(project(bed.x[0] + (w * i) / nx, bed.y[0] + (d * j) / ny, heights[j * (nx + 1) + i] ?? 0));
-    }
+    const nodes = Array.from(heights, (h, n) => project(places[2 * n]!, places[2 * n + 1]!, h));
     const quads: { corners: number[]; depth: number; h: number }[] = [];
     for (let j = 0; j < ny; j++) {
       for (let i = 0; i < nx; i++) {
-        if (!onPlate(bed, bed.x[0] + (w * (i + 0.5)) / nx, bed.y[0] + (d * (j + 0.5)) / ny)) continue;
         const n = j * (nx + 1) + i;
         const corners = [n, n + 1, n + nx + 2, n + nx + 1];
         const mean = (f: (c: number) => number) => corners.reduce((sum, c) => sum + f(c), 0) / 4;
@@ -133,6 +130,20 @@ export function open(canvas: HTMLCanvasElement, map: HeightMap, bed: Bed, isolin
       cancelAnimationFrame(due);
     },
   };
+}
+
+/** x, y of each node, row by row. For a round plate the square is drawn in to the disc, so that its edge is smooth. */
+function grid(bed: Bed, nx: number, ny: number): Float64Array {
+  const [cx, cy, rx, ry] = [(bed.x[0] + bed.x[1]) / 2, (bed.y[0] + bed.y[1]) / 2, (bed.x[1] - bed.x[0]) / 2, (bed.y[1] - bed.y[0]) / 2];
+  const places = new Float64Array(2 * (nx + 1) * (ny + 1));
+  for (let j = 0; j <= ny; j++) {
+    for (let i = 0; i <= nx; i++) {
+      const [u, v] = [(2 * i) / nx - 1, (2 * j) / ny - 1];
+      const [a, b] = bed.round ? [u * Math.sqrt(1 - (v * v) / 2), v * Math.sqrt(1 - (u * u) / 2)] : [u, v];
+      places.set([cx + rx * a, cy + ry * b], 2 * (j * (nx + 1) + i));
+    }
+  }
+  return places;
 }
 
 /** 1, 2 or 5 times a power of ten, not above. */

@@ -2,6 +2,7 @@
 
 import { useEffect, useMemo, useState } from "preact/hooks";
 import { download } from "../download";
+import { plural } from "../text";
 import { setSurface, type State } from "../state";
 import type { SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
@@ -52,6 +53,7 @@ export function BedView({ app }: { app: State }) {
         <section aria-labelledby="shape-title">
           <h2 id="shape-title">How the plate lies</h2>
           {survey.faults.size > 0 && <p class="doubt">Some readings are marked on the card; the map is without them.</p>}
+          {survey.doubts.size > 0 && <p class="doubt">{plural(survey.doubts.size, "reading stands", "readings stand")} out from the others: see the card.</p>}
           <Words lines={[range]} />
           <h3>What the screws can mend</h3>
           <Words lines={mended} />

@@ -13,7 +13,8 @@ const mm = (n: number) => `${signed(n)} mm`;
 
 export function describe(shape: Shape): { mended: Line[]; left: Line[]; range: Line } {
   const { tilt, bend, lowest, highest } = shape;
-  const place = (s: { x: number; y: number }) => `X ${+s.x.toFixed(1)} Y ${+s.y.toFixed(1)}`;
+  const number = (n: number) => String(+n.toFixed(1)).replace("-", "−");
+  const place = (s: { x: number; y: number }) => `X ${number(s.x)} Y ${number(s.y)}`;
   const range: Line = {
     name: "Range",
     figure: `${shape.range.toFixed(2)} mm`,

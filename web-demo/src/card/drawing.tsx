@@ -3,7 +3,7 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { edit, type State } from "../state";
 import { frame as frameOf, bedOf, onPlate, type Frame } from "../bed/frame";
-import { Edge, Figure, Ground, Screws, useWidth } from "../bed/sheet";
+import { Edge, Figure, Ground, RightAt, Screws, useWidth } from "../bed/sheet";
 import { numberIn, type PointDraft } from "../draft";
 import { faultOf } from "./field";
 
@@ -47,6 +47,7 @@ export function Drawing({ app }: { app: State }) {
           >
             <Ground frame={frame} />
             <Edge frame={frame} />
+            <RightAt frame={frame} at={draft.rightAt} />
             {draft.screws && <Screws frame={frame} screws={draft.screws.at} />}
             {draft.points.map((p, i) => {
               const at = places[i];

@@ -3,9 +3,9 @@
 import { Card, EvengapError } from "evengap";
 import example from "../../../tests/example/bed.toml?raw";
 import { useRef, useState } from "preact/hooks";
-import { draftOf, emptyDraft } from "../draft";
+import { draftOf, emptyDraft, type Draft } from "../draft";
 import { download } from "../download";
-import { clearDraft, setDraft, type State } from "../state";
+import { clearDraft, edit, setDraft, type State } from "../state";
 import { sentence } from "../survey";
 
 interface Refusal {
@@ -24,12 +24,16 @@ export function CardFiles({ app }: { app: State }) {
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [said, setSaid] = useState("");
   const [asking, setAsking] = useState(false);
+  /** What an opened card took the place of. */
+  const [previous, setPrevious] = useState<Draft | null>(null);
 
   const read = (name: string, text: string) => {
     let card: Card | null = null;
     try {
-      card = Card.fromText(text);
-      setDraft(draftOf(card.toJSON()));
+      card = Card.fromTextWithoutPoints(text);
+      const opened = draftOf(card.toJSON());
+      setPrevious(app.draft.points.length > 0 ? app.draft : null);
+      setDraft(opened);
       setRefusal(null);
       setSaid(`${name} is open. Comments in it are not kept when you save.`);
     } catch (error) {
@@ -82,7 +86,7 @@ export function CardFiles({ app }: { app: State }) {
           <button type="button" disabled={!used} onClick={() => setAsking(true)}>Clear the card</button>
         ) : (
           <span class="ask" role="group" aria-label="Clear the card?">
-            <button type="button" class="danger" onClick={() => { clearDraft(); setAsking(false); setRefusal(null); setSaid("The card is empty, and this browser keeps nothing of it."); }}>
+            <button type="button" class="danger" onClick={() => { clearDraft(); setAsking(false); setPrevious(null); setRefusal(null); setSaid("The card is empty, and this browser keeps nothing of it."); }}>
               Yes, clear it
             </button>
             <button type="button" onClick={() => setAsking(false)}>Keep it</button>
@@ -94,6 +98,17 @@ export function CardFiles({ app }: { app: State }) {
         {faults > 0 && card === null && " Mend what is marked, then it can be saved."}
         {faults > 0 && card !== null && " Mend the marked readings, then it can be saved."}
       </p>
+      {previous && (
+        <p>
+          <button type="button" onClick={() => { setDraft(previous); setPrevious(null); setSaid("The card is as it was before."); }}>Bring the card before it back</button>
+        </p>
+      )}
+      {app.draft.kept.predicted && (
+        <p class="doubt">
+          The values on this card were reckoned, and nobody has read them.{" "}
+          <button type="button" class="small" onClick={() => edit((d) => delete d.kept.predicted)}>They have been read now</button>
+        </p>
+      )}
       {refusal && (
         <div class="refusal" role="alert">
           <p>

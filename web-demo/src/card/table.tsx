@@ -5,6 +5,7 @@ import { edit, type State } from "../state";
 import { FaultNote, faultOf } from "./field";
 import { stateOf } from "./drawing";
 import { pasteInto } from "./paste";
+import { layGrid } from "../survey";
 import { plural } from "../text";
 import type { PointDraft } from "../draft";
 
@@ -119,24 +120,14 @@ function AddPoints({ app, say }: { app: State; say: (words: string) => void }) {
   const [grid, setGrid] = useState({ columns: "5", rows: "5", inset: "20" });
   const [pasted, setPasted] = useState("");
   const firstField = useRef<HTMLInputElement>(null);
-  const bed = app.draft.bed;
   const [columns, rows, inset] = [Number(grid.columns), Number(grid.rows), Number(grid.inset)];
-  const possible = [columns, rows].every((n) => Number.isInteger(n) && n >= 2 && n <= 20) && Number.isFinite(inset) && inset >= 0;
-  const lay = () =>
-    edit((d) => {
-      const along = ([a, b]: [string, string], i: number, n: number) => {
-        const [low, high] = [Number(a) + inset, Number(b) - inset];
-        return String(Math.round(low + ((high - low) * i) / (n - 1)));
-      };
-      // There and back, so that the nozzle has little way between neighbours.
-      for (let j = 0; j < rows; j++) {
-        for (let k = 0; k < columns; k++) {
-          const i = j % 2 === 0 ? k : columns - 1 - k;
-          d.points.push({ x: along(bed.x, i, columns), y: along(bed.y, j, rows), value: "" });
-        }
-      }
-      say(`${columns * rows} points were added.`);
-    });
+  const possible = [columns, rows].every((n) => Number.isInteger(n) && n >= 2 && n <= 200) && Number.isFinite(inset) && inset >= 0;
+  const lay = () => {
+    const laid = layGrid(app.draft, columns, rows, inset);
+    if ("message" in laid) return say(`${laid.message} ${laid.help ?? ""}`);
+    edit((d) => d.points.push(...laid.points.map(([x, y]) => ({ x: String(x), y: String(y), value: "" }))));
+    say(laid.said);
+  };
   const field = <T extends object>(name: keyof T & string, label: string, from: T, set: (next: T) => void, first = false) => (
     <label class="field">
       <span>{label}</span>

@@ -1,6 +1,6 @@
 /** The page's end of the Worker: one job at a time. */
 
-import { PRIVATE_NAME, type Answer, type Order, type Sink } from "./protocol";
+import type { Answer, Order, Sink } from "./protocol";
 
 /** Without a private file system, larger files than this are not held in memory, bytes. */
 export const MOST_IN_MEMORY = 200_000_000;
@@ -77,7 +77,7 @@ export async function chooseSink(file: File, name: string): Promise<Sink | null 
   }
   if (await privateFiles()) {
     const { quota, usage } = await navigator.storage.estimate();
-    if (quota === undefined || quota - (usage ?? 0) > file.size * 1.5) return { kind: "private" };
+    if (quota === undefined || quota - (usage ?? 0) > file.size * 1.5) return { kind: "private", name: `${PRIVATE}${Date.now()}` };
   }
   if (file.size < MOST_IN_MEMORY) return { kind: "memory" };
   return "This browser has no room for a file of this size. Free some space on the disk, use a browser that can save to a file directly, or use the command.";
@@ -92,10 +92,18 @@ async function privateFiles(): Promise<boolean> {
   }
 }
 
-/** Removes what an earlier download left in the private file system. */
+/** Files in the private file system are named by the time when they were begun. */
+const PRIVATE = "rewritten-";
+/** By then a download has taken its file, also one of another window, ms. */
+const TAKEN = 3_600_000;
+
+/** Removes what earlier downloads left in the private file system. */
 export async function tidy(): Promise<void> {
   try {
-    await (await navigator.storage.getDirectory()).removeEntry(PRIVATE_NAME);
+    const folder = await navigator.storage.getDirectory();
+    for await (const name of (folder as unknown as { keys: () => AsyncIterable<string> }).keys()) {
+      if (name.startsWith(PRIVATE) && Date.now() - Number(name.slice(PRIVATE.length)) > TAKEN) await folder.removeEntry(name);
+    }
   } catch {
     // There is nothing, or nothing can be there.
   }

@@ -13,14 +13,11 @@ export interface Setting {
 /** Within which gaps a first layer sticks, as shares of the gap as sliced: common practice, no source. */
 export const WINDOW = { near: 0.7, far: 1.3 };
 
-/** The rewritten file's name in the browser's private file system; one at a time. */
-export const PRIVATE_NAME = "rewritten.part";
-
 /** Where the rewritten file goes. */
 export type Sink =
   | { kind: "handle"; handle: FileSystemFileHandle }
   /** The browser's private file system, to be downloaded from there. */
-  | { kind: "private" }
+  | { kind: "private"; name: string }
   | { kind: "memory" };
 
 export type Order =

@@ -1,6 +1,6 @@
 /** Where rewritten bytes go: a file of the person's choice, the browser's private file system, or memory. */
 
-import { PRIVATE_NAME, type Sink } from "./protocol";
+import type { Sink } from "./protocol";
 
 export interface Output {
   write: (bytes: Uint8Array<ArrayBuffer>) => Promise<void>;
@@ -14,7 +14,7 @@ const TYPE = "application/octet-stream";
 
 export function openSink(sink: Sink): Promise<Output> {
   if (sink.kind === "handle") return toHandle(sink.handle);
-  return sink.kind === "private" ? toPrivate() : Promise.resolve(toMemory());
+  return sink.kind === "private" ? toPrivate(sink.name) : Promise.resolve(toMemory());
 }
 
 /** The browser writes beside the target and puts the whole in its place at the end. */
@@ -36,9 +36,9 @@ async function toHandle(handle: FileSystemFileHandle): Promise<Output> {
   };
 }
 
-async function toPrivate(): Promise<Output> {
+async function toPrivate(name: string): Promise<Output> {
   const folder = await navigator.storage.getDirectory();
-  const handle = await folder.getFileHandle(PRIVATE_NAME, { create: true });
+  const handle = await folder.getFileHandle(name, { create: true });
   const access = await handle.createSyncAccessHandle();
   access.truncate(0);
   return {
@@ -52,7 +52,7 @@ async function toPrivate(): Promise<Output> {
     },
     abandon: async () => {
       access.close();
-      await folder.removeEntry(PRIVATE_NAME).catch(() => {});
+      await folder.removeEntry(name).catch(() => {});
     },
   };
 }
