@@ -13,7 +13,7 @@ const GROUND: Record<Light, readonly Rgb[]> = {
 /** Too near the bed (rust), right (grey), too far (blue): a diverging pair that colour-blind eyes tell apart. */
 const GAP: Record<Light, readonly Rgb[]> = {
   light: [[148, 52, 4], [217, 119, 30], [150, 152, 146], [72, 132, 196], [16, 64, 140]],
-  dark: [[255, 138, 70], [222, 134, 62], [122, 126, 122], [98, 158, 220], [140, 196, 255]],
+  dark: [[255, 190, 128], [196, 98, 36], [98, 104, 104], [52, 116, 190], [158, 212, 255]],
 };
 
 function along(stops: readonly Rgb[], t: number): Rgb {
