@@ -222,6 +222,11 @@ impl Line {
                     };
                     if word.number.is_none() {
                         self.odd = true;
+                        // `Y1O`: the letter may be a digit mistyped, and the number before it is not to be trusted.
+                        let glued = i > 0 && matches!(bytes[i - 1], b'0'..=b'9' | b'.');
+                        if glued && !b"XYZABCUVWE".contains(&word.letter) {
+                            self.doubt(i, Doubt::Prose);
+                        }
                         if self.begins() && !may_be_value(&bytes[word.from..]) {
                             self.kind = Kind::Text;
                             return;
