@@ -1,24 +1,22 @@
-//! Made-up beds, and the options and rules that belong together.
+//! Made-up beds, and how made-up toolpaths are rewritten over them.
 
 use crate::machine::Setup;
-use evengap::check::Followed;
-use evengap::check::proof::{Proof, ProofOptions, Side, Verdict};
-use evengap::follow::{EMode, Options, Summary, Taper};
-use evengap::{Card, Error, HeightMap, SurfaceKind};
+use evengap::follow::{EMode, Options, Taper};
+use evengap::{Card, HeightMap, SurfaceKind};
 use proptest::prelude::*;
 
-/// A card with readings of a height function, mm: `n` by `n` from `from` to `to`.
+/// A card with readings of a height function, mm: `n` by `n`, `size` mm wide and deep from a corner.
 ///
 /// # Panics
 /// Where that makes no card.
-pub fn card(n: u32, from: f64, to: f64, h: impl Fn(f64, f64) -> f64) -> Card {
-    let at = |k: u32| from + (to - from) * f64::from(k) / f64::from(n - 1);
-    let mut text = format!(
-        "[bed]\nx = [{from}, {to}]\ny = [{from}, {to}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n"
-    );
+pub fn card_at(n: u32, [x0, y0]: [f64; 2], size: f64, h: impl Fn(f64, f64) -> f64) -> Card {
+    let at = |k: u32| size * f64::from(k) / f64::from(n - 1);
+    let (x1, y1) = (x0 + size, y0 + size);
+    let mut text =
+        format!("[bed]\nx = [{x0}, {x1}]\ny = [{y0}, {y1}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n");
     for j in 0..n {
         for i in 0..n {
-            let (x, y) = (at(i), at(j));
+            let (x, y) = (x0 + at(i), y0 + at(j));
             text += &format!("[{x}, {y}, {:.6}],\n", h(x, y) + 0.1);
         }
     }
@@ -26,12 +24,12 @@ pub fn card(n: u32, from: f64, to: f64, h: impl Fn(f64, f64) -> f64) -> Card {
     Card::parse(&text).expect("a card")
 }
 
-/// The map of such a card.
+/// The map of such a card, from `from` to `to` both ways.
 ///
 /// # Panics
 /// Where that makes no map.
 pub fn map(n: u32, from: f64, to: f64, kind: SurfaceKind, h: impl Fn(f64, f64) -> f64) -> HeightMap {
-    HeightMap::fit(&card(n, from, to, h), kind).expect("a map")
+    HeightMap::fit(&card_at(n, [from, from], to - from, h), kind).expect("a map")
 }
 
 /// Every taper there is.
@@ -71,46 +69,24 @@ pub fn beds() -> impl Strategy<Value = HeightMap> {
     ]
 }
 
+/// How many cases a property runs: more with `PROPTEST_CASES`, fewer than the usual 256 where a case is a whole file.
+#[must_use]
+pub fn config(cases: u32) -> ProptestConfig {
+    let asked = std::env::var_os("PROPTEST_CASES").is_some();
+    let default = ProptestConfig::default();
+    ProptestConfig { failure_persistence: None, cases: if asked { default.cases } else { cases }, ..default }
+}
+
+/// The rewriter's options for made-up toolpaths, which go anywhere: the floor has tests of its own.
+pub fn anywhere(set: impl FnOnce(&mut Options)) -> Options {
+    let mut options = Options::default();
+    options.floor = -1000.0;
+    set(&mut options);
+    options
+}
+
 /// The rewriter's options for a machine that wakes so.
 pub fn woken(options: &mut Options, setup: Setup) {
     options.g90_sets_e = setup.g90_sets_e;
     options.e_start = if setup.e_relative { EMode::Relative } else { EMode::Absolute };
-}
-
-/// What is to be proven of a toolpath that was rewritten with these options.
-#[must_use]
-pub fn to_prove(options: &Options, summary: &Summary) -> ProofOptions {
-    let mut out = ProofOptions::default();
-    out.reading.e_start = options.e_start;
-    out.reading.g90_sets_e = options.g90_sets_e;
-    out.reading.unknown_motion = options.allow.unknown_motion;
-    out.reading.own_levelling = options.allow.own_levelling;
-    out.followed = Followed { taper: summary.taper, shift: options.shift };
-    out.tolerance = options.tolerance;
-    out.flow = options.flow;
-    out.floor = options.floor;
-    out
-}
-
-/// Walks both, in chunks, whichever is behind first.
-///
-/// # Errors
-/// Where the original cannot be read.
-pub fn prove(original: &[u8], rewritten: &[u8], map: &HeightMap, options: ProofOptions) -> Result<Verdict, Error> {
-    let mut proof = Proof::new(map, options);
-    let (mut a, mut b) = (original.chunks(1000), rewritten.chunks(1000));
-    loop {
-        let pushed = match proof.behind() {
-            Side::Original => {
-                a.next().map(|c| proof.push_original(c)).or_else(|| b.next().map(|c| proof.push_rewritten(c)))
-            }
-            Side::Rewritten => {
-                b.next().map(|c| proof.push_rewritten(c)).or_else(|| a.next().map(|c| proof.push_original(c)))
-            }
-        };
-        match pushed {
-            Some(done) => done?,
-            None => return proof.finish(),
-        }
-    }
 }

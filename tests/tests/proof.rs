@@ -3,26 +3,14 @@
 use evengap::check::proof::{FaultKind, Verdict};
 use evengap::follow::{Options, Taper, rewrite};
 use evengap::{HeightMap, SurfaceKind};
-use evengap_tests::beds::{beds, map, prove, tapers, to_prove, woken};
+use evengap_tests::beds::{anywhere as options, beds, config, map, tapers, woken};
 use evengap_tests::machine::Setup;
 use evengap_tests::mixed::toolpath;
 use evengap_tests::oracle::{Rules, judge};
+use evengap_tests::proving::{prove, to_prove};
 use evengap_tests::samples;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree as _;
-
-fn options(set: impl FnOnce(&mut Options)) -> Options {
-    let mut options = Options::default();
-    options.floor = -1000.0;
-    set(&mut options);
-    options
-}
-
-fn config(cases: u32) -> ProptestConfig {
-    let asked = std::env::var_os("PROPTEST_CASES").is_some();
-    let default = ProptestConfig::default();
-    ProptestConfig { failure_persistence: None, cases: if asked { default.cases } else { cases }, ..default }
-}
 
 fn told(verdict: &Verdict) -> String {
     format!("{verdict:#?}")

@@ -1,51 +1,14 @@
 //! The rewriter against the slow second implementation, on made-up toolpaths and on the sample files.
 
 use evengap::follow::{EMode, Options, Rewriter, Summary, Taper, rewrite};
-use evengap::{Card, Error, ErrorKind, HeightMap, SurfaceKind};
+use evengap::{Error, ErrorKind, HeightMap, SurfaceKind};
+use evengap_tests::beds::{anywhere as options, beds, card_at, config, map, tapers, woken};
 use evengap_tests::dec::Dec;
 use evengap_tests::machine::{Setup, State, X, Y, Z, run};
 use evengap_tests::mixed::{Op, Spelling, Toolpath, toolpath};
 use evengap_tests::oracle::{Report, Rules, judge, tell};
 use evengap_tests::samples;
 use proptest::prelude::*;
-
-/// A map over a grid of readings of a height function: `n` by `n` from `from` to `to`, mm.
-fn map(n: u32, from: f64, to: f64, kind: SurfaceKind, h: impl Fn(f64, f64) -> f64) -> HeightMap {
-    HeightMap::fit(&card(n, from, to, h), kind).expect("a map")
-}
-
-fn card(n: u32, from: f64, to: f64, h: impl Fn(f64, f64) -> f64) -> Card {
-    card_at(n, [from, from], to - from, h)
-}
-
-/// As `card`, `size` mm wide and deep from a corner.
-fn card_at(n: u32, [x0, y0]: [f64; 2], size: f64, h: impl Fn(f64, f64) -> f64) -> Card {
-    let at = |k: u32| size * f64::from(k) / f64::from(n - 1);
-    let (x1, y1) = (x0 + size, y0 + size);
-    let mut text =
-        format!("[bed]\nx = [{x0}, {x1}]\ny = [{y0}, {y1}]\n[readings]\nmethod = \"drag\"\nsheet = 0.1\npoints = [\n");
-    for j in 0..n {
-        for i in 0..n {
-            let (x, y) = (x0 + at(i), y0 + at(j));
-            text += &format!("[{x}, {y}, {:.6}],\n", h(x, y) + 0.1);
-        }
-    }
-    text += "]\n";
-    Card::parse(&text).expect("a card")
-}
-
-fn options(set: impl FnOnce(&mut Options)) -> Options {
-    let mut options = Options::default();
-    // Made-up toolpaths go anywhere; the floor has tests of its own.
-    options.floor = -1000.0;
-    set(&mut options);
-    options
-}
-
-fn woken(options: &mut Options, setup: Setup) {
-    options.g90_sets_e = setup.g90_sets_e;
-    options.e_start = if setup.e_relative { EMode::Relative } else { EMode::Absolute };
-}
 
 /// The rules that match what the rewriter was told and found.
 fn rules(options: &Options, summary: &Summary) -> Rules {
@@ -91,53 +54,6 @@ fn ends(bytes: &[u8], setup: Setup) -> Vec<[Option<f64>; 4]> {
     let moves = run(bytes, setup).into_iter().filter(|s| s.motion().is_some());
     let place = |s: &State, axis: usize| s.at[axis].map(Dec::f64);
     moves.map(|s| [place(&s.after, X), place(&s.after, Y), place(&s.after, Z), Some(s.after.filament.f64())]).collect()
-}
-
-fn tapers() -> impl Strategy<Value = Taper> {
-    prop_oneof![
-        Just(Taper::None),
-        Just(Taper::Auto),
-        Just(Taper::Range { from: 0.5, to: 1.5 }),
-        Just(Taper::Range { from: 0.0, to: 3.0 }),
-    ]
-}
-
-/// Beds: constant, a plane, one twisted patch, many patches, and a bent sheet.
-fn beds() -> impl Strategy<Value = HeightMap> {
-    let small = -0.15..0.15_f64;
-    prop_oneof![
-        small.clone().prop_map(|c| map(2, -500.0, 500.0, SurfaceKind::ThinPlate, |_, _| c)),
-        (small.clone(), -0.000_5..0.000_5_f64, -0.000_5..0.000_5_f64).prop_map(|(c, a, b)| map(
-            3,
-            -500.0,
-            500.0,
-            SurfaceKind::ThinPlate,
-            |x, y| c + a * x + b * y
-        )),
-        (small.clone(), -0.000_01..0.000_01_f64).prop_map(|(c, t)| map(
-            2,
-            0.0,
-            200.0,
-            SurfaceKind::Bilinear,
-            |x, y| c + t * (x - 90.0) * (y - 110.0)
-        )),
-        proptest::collection::vec(small.clone(), 16).prop_map(|v| {
-            let node = |q: f64| [0.0, 67.0, 134.0, 201.0].iter().position(|n| (q - n).abs() < 1.0).unwrap_or(0);
-            map(4, 0.0, 201.0, SurfaceKind::Bilinear, |x, y| v[node(y) * 4 + node(x)])
-        }),
-        (small, -0.3..0.3_f64, -0.3..0.3_f64).prop_map(|(c, a, b)| {
-            map(3, 10.0, 190.0, SurfaceKind::ThinPlate, |x, y| {
-                c + a * ((x - 100.0) / 100.0).powi(2) + b * ((y - 100.0) / 100.0).powi(2)
-            })
-        }),
-    ]
-}
-
-fn config(cases: u32) -> ProptestConfig {
-    // More with PROPTEST_CASES; fewer than the usual 256 where a case is a whole file sampled densely.
-    let asked = std::env::var_os("PROPTEST_CASES").is_some();
-    let default = ProptestConfig::default();
-    ProptestConfig { failure_persistence: None, cases: if asked { default.cases } else { cases }, ..default }
 }
 
 proptest! {
@@ -372,9 +288,7 @@ fn samples_grow_by_at_most_a_tenth() {
         let cylinder = |u: f64, _: f64| 0.3 * (1.0 - u * u);
         let dome = |u: f64, v: f64| 0.3 * (1.0 - (u * u + v * v) / 2.0);
         let saddle = |u: f64, v: f64| 0.15 + 0.15 * (u * u - v * v);
-        let beds: [(&str, &dyn Fn(f64, f64) -> f64); 3] =
-            [("cylinder", &cylinder), ("dome", &dome), ("saddle", &saddle)];
-        for (bed, h) in beds {
+        for (bed, h) in [("cylinder", &cylinder as &dyn Fn(f64, f64) -> f64), ("dome", &dome), ("saddle", &saddle)] {
             let card = card_at(5, [x0 - 107.5, y0 - 107.5], 215.0, |x, y| h((x - x0) / 107.5, (y - y0) / 107.5));
             let bent = HeightMap::fit(&card, SurfaceKind::ThinPlate).expect("a map");
             let options = options(|o| {
