@@ -35,7 +35,7 @@
 //! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
-//! | [`check`] | what a toolpath does over the bed: the gap along its path |
+//! | [`check`] | what a toolpath does over the bed: the gap along its path; and the proof of a rewritten one |
 //! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
 //! | [`compare`] | two maps or more: what changed |
 //! | [`whereabouts`] | words for places on the bed |
