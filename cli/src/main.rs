@@ -13,6 +13,7 @@ mod picture;
 mod plan;
 mod points;
 mod progress;
+mod prove;
 mod report;
 mod rewrite;
 mod table;

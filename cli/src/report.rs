@@ -49,6 +49,18 @@ impl Refusal {
         Refusal { kind: Kind::Command("points"), message, help: None, places: vec![place], source, note: None }
     }
 
+    /// A rewritten file that is not what it should be.
+    pub(crate) fn unproven(fault: &str) -> Refusal {
+        Refusal {
+            kind: Kind::Command("unproven"),
+            message: format!("the rewritten file is not proven: {fault}"),
+            help: Some("this is a fault of evengap, not of your file: nothing was written; keep the file and the card, and report it".into()),
+            places: Vec::new(),
+            source: Source::default(),
+            note: None,
+        }
+    }
+
     /// Points at a place, where the engine knows none.
     pub(crate) fn at(mut self, place: Place, line: &str) -> Refusal {
         if self.places.is_empty() {

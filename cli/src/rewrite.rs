@@ -4,10 +4,12 @@ use crate::cautions::{self, cautions};
 use crate::files::{self, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::progress::Progress;
+use crate::prove::{self, Prover};
 use crate::report::{Failure, Refusal, Source};
 use clap::error::ErrorKind as Usage;
 use clap::{ArgGroup, CommandFactory as _, ValueEnum};
 use evengap::HeightMap;
+use evengap::check::proof::Verdict;
 use evengap::follow::{EMode, Options, Rewriter, Summary, Taper};
 use std::io::{self, Read as _};
 use std::path::PathBuf;
@@ -55,6 +57,9 @@ pub(crate) struct Args {
     /// G90 and G91 set E too on this machine
     #[arg(long)]
     g90_sets_e: bool,
+    /// Walk the rewritten file against the original before it takes its place: every piece on the path, Z bounded along it
+    #[arg(long)]
+    prove: bool,
     /// Report as JSON on standard output (on standard error where the file itself goes to standard output)
     #[arg(long)]
     pub(crate) json: bool,
@@ -68,7 +73,7 @@ const AFTER_HELP: &str = concat!(
      was. OUT may be IN. Where the output is a stream, a refusal midway leaves a part that must be thrown away; the exit status \
      is 1.\n\nExamples:
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode
-  evengap rewrite part.gcode --card bed.toml -o part.even.gcode --taper 0.6..6
+  evengap rewrite part.gcode --card bed.toml -o part.even.gcode --taper 0.6..6 --prove
   evengap rewrite - --card bed.toml -o - < part.gcode > part.even.gcode
 In a slicing program's post-processing hook, with EVENGAP_CARD set to the card's path:
   evengap rewrite --in-place FILE\n\n",
@@ -159,24 +164,30 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let output = args.output()?;
     let map = read_map(&args.card, args.surface)?;
     let mut target = Target::create(&output)?;
-    let summary = stream(args, &map, &mut target)?;
+    let done = stream(args, &map, &mut target)?;
     target.commit()?;
     if args.json {
-        let text = json(args, &output, &summary);
+        let text = json(args, &output, &done);
         if output != Name::Standard {
             return files::print(&text);
         }
         files::say(&text);
         return Ok(());
     }
-    files::say(&told(args, &output, &summary));
+    files::say(&told(args, &output, &done));
     Ok(())
 }
 
 /// Bytes read at a time.
 const CHUNK: usize = 256 * 1024;
 
-fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Summary, Failure> {
+/// What was done, and the proof where it was asked for.
+struct Done {
+    summary: Summary,
+    proof: Option<Verdict>,
+}
+
+fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Done, Failure> {
     let (mut input, total) = args.input.open()?;
     let mut tail = Tail::default();
     let mut progress = Progress::new(total, args.quiet);
@@ -188,7 +199,9 @@ fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Summary, 
             Failure::from(Refusal::by_engine(&error, source).with_note(written.then_some(PARTLY_WRITTEN)))
         };
         let mut written = false;
-        let mut rewriter = Rewriter::new(map, args.options()).map_err(|e| Refusal::by_engine(&e, Source::default()))?;
+        let options = args.options();
+        let mut rewriter = Rewriter::new(map, options).map_err(|e| Refusal::by_engine(&e, Source::default()))?;
+        let mut prover = args.prove.then(|| Prover::new(map, &options, rewriter.taper()));
         loop {
             tail.turn();
             match input.read(tail.room()) {
@@ -198,7 +211,11 @@ fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Summary, 
                 }
                 Ok(n) => {
                     tail.fill(n);
+                    let from = rewritten.len();
                     rewriter.push(tail.fresh(), &mut rewritten).map_err(|e| refuse(e, &tail, written))?;
+                    if let Some(prover) = prover.as_mut().filter(|_| !rewriter.is_refused()) {
+                        prover.take(tail.fresh(), &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
+                    }
                     progress.add(n);
                 }
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => tail.fill(0),
@@ -210,9 +227,17 @@ fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Summary, 
                 rewritten.clear();
             }
         }
+        let from = rewritten.len();
         let summary = rewriter.finish(&mut rewritten).map_err(|e| refuse(e, &tail, written))?;
+        let proof = match prover {
+            Some(mut prover) => {
+                prover.take(&[], &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
+                Some(prover.finish()?)
+            }
+            None => None,
+        };
         target.put(&rewritten)?;
-        Ok(summary)
+        Ok(Done { summary, proof })
     })();
     progress.finish();
     outcome
@@ -306,6 +331,8 @@ struct Report<'a> {
     output: String,
     #[serde(flatten)]
     summary: &'a Summary,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proof: Option<&'a Verdict>,
     caution: &'static str,
 }
 
@@ -316,16 +343,21 @@ fn shown_output(output: &Name) -> String {
     }
 }
 
-fn json(args: &Args, output: &Name, summary: &Summary) -> String {
-    let report =
-        Report { input: args.input.shown(), output: shown_output(output), summary, caution: cautions::BEFORE_PRINTING };
+fn json(args: &Args, output: &Name, Done { summary, proof }: &Done) -> String {
+    let report = Report {
+        input: args.input.shown(),
+        output: shown_output(output),
+        summary,
+        proof: proof.as_ref(),
+        caution: cautions::BEFORE_PRINTING,
+    };
     let mut text = serde_json::to_string_pretty(&report).unwrap_or_default();
     text.push('\n');
     text
 }
 
 /// The report in a few plain lines.
-fn told(args: &Args, output: &Name, s: &Summary) -> String {
+fn told(args: &Args, output: &Name, Done { summary: s, proof }: &Done) -> String {
     let mut lines = Vec::new();
     if !args.quiet {
         lines.push(match (&args.input, output) {
@@ -360,6 +392,7 @@ fn told(args: &Args, output: &Name, s: &Summary) -> String {
         if let Some([low, high]) = s.z_range {
             lines.push(format!("  Z           {low:.3} to {high:.3} mm commanded"));
         }
+        lines.extend(proof.as_ref().map(prove::report));
         lines.extend(not_understood(s));
     }
     for warning in &s.warnings {

@@ -56,6 +56,24 @@ fn json_is_data_and_moves_aside_for_the_file() {
 }
 
 #[test]
+fn a_proof_is_given_where_it_is_asked_for() {
+    let folder = Folder::new();
+    let plain = folder.run(&OUT);
+    assert!(!plain.messages.contains("Proven"));
+    let out = folder.get("out.gcode");
+    let run = folder.run(&[&OUT[..], &["--prove"]].concat());
+    assert_eq!(run.status, 0, "{}", run.messages);
+    assert!(run.messages.contains("Proven      path, order, feed and filament are the original's"), "{}", run.messages);
+    assert_eq!(folder.get("out.gcode"), out);
+    let run = folder.run(&[&OUT[..], &["--prove", "--json"]].concat());
+    let json: serde_json::Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(json["proof"]["faults"].as_array().map(Vec::len), Some(0));
+    assert_eq!(json["proof"]["moves_in"], json["moves_in"]);
+    assert_eq!(json["proof"]["moves_out"], json["moves_out"]);
+    assert!(json["proof"]["height"]["by"].as_f64().unwrap() <= 0.0055 + 1e-6);
+}
+
+#[test]
 fn quiet_says_only_what_is_wrong() {
     let folder = Folder::new();
     assert_eq!(folder.run(&[&OUT[..], &["--quiet"]].concat()).messages, "");

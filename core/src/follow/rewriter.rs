@@ -181,6 +181,12 @@ impl Rewriter {
         Ok(summary)
     }
 
+    /// The taper that is used, mm; `None` where the whole path follows the bed.
+    #[must_use]
+    pub fn taper(&self) -> Option<[f64; 2]> {
+        self.work.bed.weight.range()
+    }
+
     /// The original's lines read so far.
     #[must_use]
     pub fn lines_read(&self) -> u64 {
