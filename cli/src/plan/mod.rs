@@ -15,7 +15,7 @@ use clap::ValueEnum;
 use clap::error::ErrorKind as Usage;
 use edit::Draft;
 use evengap::Card;
-use evengap::card::Point;
+use evengap::card::{Method, Point};
 use evengap::draw::Paper;
 use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Stop, VisitOptions, Wait, Why};
 use paper::Sheet;
@@ -173,6 +173,9 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&format!("Wrote {}: it visits {}.\n", path.display(), count(stops, "point")));
         files::say(&unheated(draft.card()));
         files::say(&format!("{BEFORE_VISITING}\n"));
+        if draft.card().readings.method != Method::Drag {
+            files::say(&format!("{COMES_DOWN}\n"));
+        }
     }
     Ok(())
 }
@@ -180,6 +183,10 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
 /// After a visiting program was written.
 const BEFORE_VISITING: &str = "\
 Caution: run it first with a hand on the power switch and the bed clear. It heats, homes and moves by itself.";
+
+/// After a visiting program that brings the nozzle down was written.
+const COMES_DOWN: &str = "\
+Caution: a bed that stands higher than the height for reading meets the nozzle there. Watch it come down at each point.";
 
 /// What the visiting program does not heat, for it stands only in its comments otherwise, which no printer shows.
 fn unheated(card: &Card) -> String {

@@ -314,6 +314,12 @@ fn head(program: &mut Program, card: &Card, stops: usize, low: Option<f64>, opti
         (Method::Patch, Some(z)) => format!("{points}, for patches with the nozzle at Z {}", place(z)),
         (Method::Dial, Some(z)) => format!("{points}, with a dial indicator; the nozzle comes down to Z {}", place(z)),
     });
+    if let Some(z) = low {
+        let z = place(z);
+        program.comment(&format!(
+            "Caution: where the bed stands higher than Z {z} the nozzle meets it. Watch it come down at each point."
+        ));
+    }
     if r.method == Method::Dial {
         program.comment("Caution: no indicator on the carriage before the display asks for it. Homing would drive its plunger into the bed.");
     }

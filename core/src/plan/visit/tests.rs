@@ -374,5 +374,6 @@ fn an_indicator_is_fixed_after_homing() {
         let (homing, fixing) = (program.find("\nG28\n").unwrap(), program.find(&expected).expect(&program));
         assert!(homing < fixing && !program[..fixing].contains("G0 Z5"), "{program}");
         assert!(program.contains("Caution: no indicator on the carriage before"));
+        assert!(program.contains("higher than Z 5 the nozzle meets it"));
     }
 }
