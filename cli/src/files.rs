@@ -75,6 +75,30 @@ impl Name {
     }
 }
 
+/// Refuses an output, such as `"the test print"`, that would take the place of a file that the command reads or writes besides: an
+/// evening's readings are not to be lost by a slip in a name.
+pub(crate) fn keep_apart<'a>(
+    output: &Name,
+    what: &str,
+    others: impl IntoIterator<Item = &'a Name>,
+) -> Result<(), Failure> {
+    let same =
+        |a: &Path, b: &Path| a == b || matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b);
+    let Name::Path(path) = output else { return Ok(()) };
+    // A device or a pipe is no file that could be lost.
+    if fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        return Ok(());
+    }
+    let meets = others.into_iter().any(|other| matches!(other, Name::Path(other) if same(path, other)));
+    if meets {
+        return Err(Failure::plain(format!(
+            "{what} would take the place of {}, which is used here as well: take another name",
+            path.display()
+        )));
+    }
+    Ok(())
+}
+
 /// Where output goes: a standard stream as it comes, or a file that appears only when it is whole.
 pub(crate) enum Target {
     Stream(io::Stdout),

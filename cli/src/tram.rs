@@ -71,6 +71,9 @@ fn length(text: &str) -> Result<f64, String> {
 }
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
+    if let Some(name) = &args.predict {
+        files::keep_apart(name, "the predicted card", [&args.card])?;
+    }
     let text = args.card.text(LARGEST)?;
     let refuse = |error| Failure::card(&error, args.card.shown(), &text);
     let card = Card::parse(&text).map_err(refuse)?;
@@ -255,12 +258,14 @@ fn level(map: &HeightMap, found: &Tram) -> Vec<String> {
             .collect();
     }
     let (mm, way) = (found.level_mm.abs(), if found.level_mm > 0.0 { "higher" } else { "lower" });
+    // A bed that is higher than the nozzle's zero is what a first layer scrapes on.
+    let caution = if found.level_mm > 0.0 { "Caution: " } else { "" };
     vec![match right_at {
         Some([x, y]) => format!(
-            "The bed ends {mm:.2} mm {way} at X {x} Y {y}, where the first layer was right: set the nozzle's zero again there."
+            "{caution}The bed ends {mm:.2} mm {way} at X {x} Y {y}, where the first layer was right: set the nozzle's zero again there."
         ),
         None => format!(
-            "The bed ends even, {mm:.2} mm {way} than height 0: set the nozzle's zero by that, or let rewrite follow it."
+            "{caution}The bed ends even, {mm:.2} mm {way} than height 0: set the nozzle's zero by that, or let rewrite follow it."
         ),
     }]
 }

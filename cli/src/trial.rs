@@ -130,6 +130,12 @@ impl Args {
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     args.check_streams()?;
+    let lists = args.at.iter().chain(&args.measured);
+    if args.measured.is_none() {
+        files::keep_apart(&args.output, "the test print", lists.chain([&args.card]))?;
+    } else {
+        files::keep_apart(&args.output, "the corrected card", lists)?;
+    }
     let options = args.options()?;
     let map = read_map(&args.card, args.surface)?;
     match &args.measured {

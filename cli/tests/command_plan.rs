@@ -185,7 +185,8 @@ fn the_visiting_program_goes_to_the_points_still_to_be_read() {
     assert_eq!(folder.get("planned.toml"), PLANNED);
     let run = folder.run(&["plan", "planned.toml", "--program", "visit.gcode"]);
     assert!(run.messages.contains("Wrote visit.gcode: it visits 3 points."), "{}", run.messages);
-    assert!(folder.get("visit.gcode").contains("M0\n"));
+    assert!(folder.get("visit.gcode").contains("M0\nG90\n"));
+    assert!(run.messages.contains("no temperature for the"), "{}", run.messages);
     let run = folder.run(&["plan", "planned.toml", "--program", "bad.gcode", "--safe-height", "0"]);
     assert_eq!((run.status, folder.names().contains(&"bad.gcode".to_owned())), (1, false));
 }
@@ -235,6 +236,12 @@ fn wrong_readings_are_pointed_at_and_nothing_is_written() {
         assert!(run.messages.contains(&format!("readings.csv:{place}")), "{csv:?} {place}: {}", run.messages);
         assert!(run.messages.contains(words), "{csv:?}: {}", run.messages);
         assert_eq!(folder.get("planned.toml"), PLANNED);
+    }
+    // The wrong file, or one that was not saved.
+    for csv in ["", "number,value\n", "# nothing yet\n"] {
+        folder.put("readings.csv", csv);
+        let run = folder.run(&["plan", "planned.toml", "--fill", "readings.csv", "-o", "planned.toml"]);
+        assert!(run.status == 1 && run.messages.contains("readings.csv holds no reading"), "{}", run.messages);
     }
     folder.put("readings.csv", "3,0.2\n");
     let run = folder.run(&["plan", "planned.toml", "--fill", "readings.csv", "--replace"]);

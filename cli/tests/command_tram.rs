@@ -116,6 +116,12 @@ fn travel_that_does_not_suffice_is_a_caution() {
     folder.put("low.toml", &LOW_CORNER.replace("raise =", "travel = [-0.2, 0.05]\nraise ="));
     let run = folder.run(&["tram", "low.toml"]);
     assert!(run.out.contains("All screws are set 0.09 mm lower"), "{}", run.out);
+    assert!(run.out.contains("\nThe bed ends even, 0.09 mm lower"), "{}", run.out);
+    // A bed that ends above the nozzle's zero is the dangerous way round.
+    let high = LOW_CORNER.replace("-0.04", "0.24").replace("180, 0.24]", "180, -0.04]");
+    folder.put("high.toml", &high.replace("raise =", "travel = [-0.05, 0.2]\nraise ="));
+    let run = folder.run(&["tram", "high.toml"]);
+    assert!(run.out.contains("\nCaution: The bed ends even, 0.09 mm higher"), "{}", run.out);
 }
 
 #[test]

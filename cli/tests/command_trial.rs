@@ -115,3 +115,46 @@ fn mistakes_are_shown_where_they_are() {
     assert!(run.messages.contains("would lie on one another") && run.messages.contains("patches of 9 mm have room"));
     assert_eq!(folder.names(), ["bed.toml", "near.csv", "part.gcode", "t.csv"]);
 }
+
+#[test]
+fn a_slip_in_a_name_does_not_cost_the_card() {
+    let folder = Folder::new();
+    let card = folder.get("bed.toml");
+    let here = folder.path("bed.toml").display().to_string();
+    for name in ["bed.toml", "./bed.toml", here.as_str()] {
+        for command in
+            [["trial", "bed.toml", "-o"], ["plan", "bed.toml", "--program"], ["tram", "bed.toml", "--predict"]]
+        {
+            let run = folder.run(&[&command[..], &[name]].concat());
+            assert_eq!(run.status, 1, "{command:?} {name}");
+            assert!(run.messages.contains("take another name"), "{}", run.messages);
+            assert_eq!(folder.get("bed.toml"), card, "{command:?} {name}");
+        }
+    }
+    folder.put("thin.csv", "1,0.2\n");
+    let run = folder.run(&["trial", "bed.toml", "--measured", "thin.csv", "-o", "thin.csv"]);
+    assert_eq!((run.status, folder.get("thin.csv").as_str()), (1, "1,0.2\n"), "{}", run.messages);
+}
+
+#[test]
+fn temperatures_are_those_of_a_print() {
+    let folder = Folder::new();
+    let card = folder.get("bed.toml");
+    let with = |nozzle: &str, bed: &str| {
+        let text = card.lines().filter(|l| !l.contains("_celsius")).collect::<Vec<_>>().join("\n");
+        folder.put("warm.toml", &text.replace("[readings]", &format!("[readings]\nnozzle_celsius = {nozzle}{bed}")));
+        let run = folder.run(&["trial", "warm.toml", "-o", "warm.gcode"]);
+        (run.status, run.messages)
+    };
+    for (nozzle, bed, says) in [
+        ("40", "", "a nozzle of 40 degrees melts nothing"),
+        ("600", "", "600 degrees for the nozzle is more than 500 degrees"),
+        ("205", "\nbed_celsius = 600", "600 degrees for the bed is more than 200 degrees"),
+    ] {
+        let (status, messages) = with(nozzle, bed);
+        assert!(status == 1 && messages.contains(says), "{messages}");
+        assert!(!folder.names().contains(&"warm.gcode".to_owned()));
+    }
+    let (status, messages) = with("205", "");
+    assert!(status == 0 && messages.contains("Note: no bed temperature is given"), "{messages}");
+}

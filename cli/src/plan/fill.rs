@@ -74,6 +74,11 @@ fn read(draft: &Draft, text: &str, name: &str, replace: bool) -> Result<Vec<Entr
             entries.push(entry);
         }
     }
+    if entries.is_empty() {
+        return Err(Failure::plain(format!(
+            "{name} holds no reading: number,value or x,y,value is expected on each line"
+        )));
+    }
     Ok(entries)
 }
 

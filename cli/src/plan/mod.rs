@@ -15,7 +15,7 @@ use clap::ValueEnum;
 use clap::error::ErrorKind as Usage;
 use edit::Draft;
 use evengap::Card;
-use evengap::card::Point;
+use evengap::card::{Method, Point};
 use evengap::draw::Paper;
 use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Stop, VisitOptions, Wait, Why};
 use paper::Sheet;
@@ -134,6 +134,7 @@ const LARGEST: u64 = 16 << 20;
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     check_streams(args)?;
+    check_names(args)?;
     let mut draft = match &args.card {
         Some(name) => Draft::read(name.text(LARGEST)?, name.shown())?,
         None => args.new.draft()?,
@@ -169,7 +170,12 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&format!("Drew {}.\n", sheet.display()));
     }
     if let Some(Name::Path(path)) = &args.program {
-        files::say(&format!("Wrote {}: it visits {}.\n{BEFORE_VISITING}\n", path.display(), count(stops, "point")));
+        files::say(&format!("Wrote {}: it visits {}.\n", path.display(), count(stops, "point")));
+        files::say(&unheated(draft.card()));
+        files::say(&format!("{BEFORE_VISITING}\n"));
+        if draft.card().readings.method != Method::Drag {
+            files::say(&format!("{COMES_DOWN}\n"));
+        }
     }
     Ok(())
 }
@@ -177,6 +183,27 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
 /// After a visiting program was written.
 const BEFORE_VISITING: &str = "\
 Caution: run it first with a hand on the power switch and the bed clear. It heats, homes and moves by itself.";
+
+/// After a visiting program that brings the nozzle down was written.
+const COMES_DOWN: &str = "\
+Caution: a bed that stands higher than the height for reading meets the nozzle there. Watch it come down at each point.";
+
+/// What the visiting program does not heat, for it stands only in its comments otherwise, which no printer shows.
+fn unheated(card: &Card) -> String {
+    let r = &card.readings;
+    let parts: Vec<&str> = [("bed", r.bed_celsius), ("nozzle", r.nozzle_celsius)]
+        .into_iter()
+        .filter(|(_, celsius)| celsius.is_none_or(|c| c <= 0.0))
+        .map(|(part, _)| part)
+        .collect();
+    if parts.is_empty() {
+        return String::new();
+    }
+    let parts = parts.join(" and the ");
+    format!(
+        "Warning: the card gives no temperature for the {parts}, so it does not heat there: heat as for a print beforehand.\n"
+    )
+}
 
 /// Writes the visiting program: to the points still to be read, or to all where none is.
 fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure> {
@@ -218,6 +245,19 @@ fn check_streams(args: &Args) -> Result<(), Failure> {
         return Err(wrong_usage(
             "--ask reads standard input and keeps the card in a file: give CARD (and -o) a file name",
         ));
+    }
+    Ok(())
+}
+
+/// No output takes the place of another, or of what is read; only the card may be written over itself.
+fn check_names(args: &Args) -> Result<(), Failure> {
+    let lists: Vec<&Name> = args.points.iter().chain(&args.fill).collect();
+    if let Some(name) = &args.output {
+        files::keep_apart(name, "the card", lists.iter().copied())?;
+    }
+    if let Some(name) = &args.program {
+        let cards = args.card.iter().chain(&args.output);
+        files::keep_apart(name, "the program", cards.chain(lists.iter().copied()))?;
     }
     Ok(())
 }

@@ -10,6 +10,9 @@ pub const MAX_STOPS: usize = 1_000;
 /// How far below the safe height the nozzle's height for reading must lie, mm, so that rising clears what lies on the bed.
 const LEAST_RISE: f64 = 1.0;
 
+/// The least time to fix an indicator to the carriage, s, where the program does not wait for the person (a guess, no source).
+const FIXING: f64 = 180.0;
+
 /// A point to stop at.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stop {
@@ -93,6 +96,10 @@ impl Default for VisitOptions {
 /// | `gauge`, `patch` | the card's `parked` |
 /// | `dial` | [`VisitOptions::dial_height`]; places are the nozzle's |
 ///
+/// For `dial` it waits at the home place for the indicator to be fixed (at least 180 s where it goes by the clock): a plunger that hangs
+/// below the nozzle while the printer homes is driven into the bed. After each wait for the person G90 comes again, since nozzles are
+/// often lowered by relative moves.
+///
 /// What holds for every program, for places rounded to 0.001 mm as they are written:
 ///
 /// - From homing on X and Y change only at the safe height, and Z never goes below the height for reading.
@@ -119,14 +126,14 @@ impl Default for VisitOptions {
 /// "#)?;
 /// let stops: Vec<Stop> = card.readings.unread.iter().map(Stop::from).collect();
 /// let program = visit(&card, &stops, &VisitOptions::default())?;
-/// assert!(program.contains("G0 X30 Y30 F4800\nG0 Z0.3 F300\nM117 Point 1 of 3: X30 Y30\nM0\nG0 Z10 F600\n"));
+/// assert!(program.contains("G0 X30 Y30 F4800\nG0 Z0.3 F300\nM117 Point 1 of 3: X30 Y30\nM0\nG90\nG0 Z10 F600\n"));
 /// # Ok::<(), evengap::Error>(())
 /// ```
 ///
 /// # Errors
 ///
 /// [`ErrorKind::Options`]: no stops; a stop, `home` or `park` that is off the bed or in a keep-out area (for `dial`, also where the
-/// plunger would be); no way between two stops; a height, speed or time out of its range; a missing `dial_height`.
+/// plunger would be); no way between two stops; a height, speed or time out of its range; a bed above 200 or a nozzle above 500 degrees; a missing `dial_height`.
 /// [`ErrorKind::Limit`]: more than [`MAX_STOPS`] stops, or too many keep-out areas to find ways round.
 pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<String, Error> {
     let low = reading_height(card, options)?;
@@ -163,12 +170,18 @@ pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<Stri
 
     head(&mut program, card, stops.len(), low, options);
     let warm = |celsius: Option<f64>| celsius.filter(|c| *c > 0.0);
-    program.start(warm(card.readings.bed_celsius), warm(card.readings.nozzle_celsius));
+    program.start(warm(card.readings.bed_celsius), warm(card.readings.nozzle_celsius))?;
     if options.settle > 0.0 {
         program.comment("The bed takes its shape.");
         program.wait(options.settle);
     }
     program.travel(home)?;
+    if card.readings.method == Method::Dial {
+        program.comment("Fix the indicator now. It was not there while the printer homed.");
+        program.display("Fix the indicator now");
+        wait(&mut program, options.wait, FIXING);
+        program.rise();
+    }
     let total = stops.len();
     for (n, (stop, at)) in stops.iter().zip(&places).enumerate() {
         let (x, y) = (place(at[0]), place(at[1]));
@@ -181,14 +194,19 @@ pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<Stri
         }
         let of = if number == n + 1 { format!("of {total}") } else { format!("({} of {total})", n + 1) };
         program.display(&format!("Point {number} {of}: X{x} Y{y}"));
-        match options.wait {
-            Wait::Person => program.line("M0"),
-            Wait::Seconds(seconds) => program.wait(seconds),
-        }
+        wait(&mut program, options.wait, 0.0);
         program.rise();
     }
     program.comment("The end: park, then the heaters go off. Nozzle and bed stay hot for a while.");
     program.finish(park.map(grained), options.motors_off)
+}
+
+/// Waits as asked for, by the clock at least `least` s.
+fn wait(program: &mut Program, how: Wait, least: f64) {
+    match how {
+        Wait::Person => program.wait_for_person(),
+        Wait::Seconds(seconds) => program.wait(seconds.max(least)),
+    }
 }
 
 fn fault(message: impl Into<String>) -> Error {
@@ -296,6 +314,15 @@ fn head(program: &mut Program, card: &Card, stops: usize, low: Option<f64>, opti
         (Method::Patch, Some(z)) => format!("{points}, for patches with the nozzle at Z {}", place(z)),
         (Method::Dial, Some(z)) => format!("{points}, with a dial indicator; the nozzle comes down to Z {}", place(z)),
     });
+    if let Some(z) = low {
+        let z = place(z);
+        program.comment(&format!(
+            "Caution: where the bed stands higher than Z {z} the nozzle meets it. Watch it come down at each point."
+        ));
+    }
+    if r.method == Method::Dial {
+        program.comment("Caution: no indicator on the carriage before the display asks for it. Homing would drive its plunger into the bed.");
+    }
     program.comment(&match options.wait {
         Wait::Person => "Read, write it down, and resume at the machine.".to_owned(),
         Wait::Seconds(s) => format!("It goes on by itself after {s} seconds at each point."),

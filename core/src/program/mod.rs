@@ -39,6 +39,9 @@ pub(crate) const CAUTIONS: [&str; 5] = [
     "The instructions of the printer's maker come first.",
 ];
 
+/// The hottest bed and nozzle that a program of ours asks for, degrees Celsius: more is a slip of the pen (common practice, no source).
+pub(crate) const HOTTEST: [f64; 2] = [200.0, 500.0];
+
 /// Places are written to this, mm.
 pub(crate) const GRAIN: f64 = 0.001;
 
@@ -149,8 +152,16 @@ impl Program {
     }
 
     /// Units and modes, heating with the bed first (it is the slower), waiting for both, then homing and a rise to the safe height.
-    /// A temperature that is not given is not touched.
-    pub(crate) fn start(&mut self, bed_celsius: Option<f64>, nozzle_celsius: Option<f64>) {
+    /// A temperature that is not given is not touched; one above [`HOTTEST`] is refused.
+    pub(crate) fn start(&mut self, bed_celsius: Option<f64>, nozzle_celsius: Option<f64>) -> Result<(), Error> {
+        for (celsius, most, part) in [(bed_celsius, HOTTEST[0], "bed"), (nozzle_celsius, HOTTEST[1], "nozzle")] {
+            if let Some(celsius) = celsius.filter(|c| c.is_nan() || *c > most) {
+                let message =
+                    format!("{celsius} degrees for the {part} is more than {most} degrees: no program asks for that");
+                return Err(Error::new(ErrorKind::Options, message)
+                    .with_help(format!("set {part}_celsius right, on the card or among the options")));
+            }
+        }
         for line in ["G21", "G90", "M82", "M84 S0", "M107"] {
             self.line(line);
         }
@@ -164,12 +175,20 @@ impl Program {
         self.line("G28");
         (self.at, self.z) = (None, None);
         self.rise();
+        Ok(())
     }
 
     /// Waits so many seconds.
     pub(crate) fn wait(&mut self, seconds: f64) {
         self.seconds += seconds;
         self.line(&format!("G4 S{}", number(seconds, 1)));
+    }
+
+    /// Stops until the person resumes. The person may have moved the nozzle by commands of their own, often relative ones: from here on
+    /// places are absolute again.
+    pub(crate) fn wait_for_person(&mut self) {
+        self.line("M0");
+        self.line("G90");
     }
 
     /// Rises to the safe height: said even where the nozzle is there already, for a person may have moved it.

@@ -2,7 +2,7 @@
 
 use super::bead::line_spacing;
 use super::{MAX_PATCHES, SMALLEST_PATCH, TrialOptions, digits};
-use crate::card::{Bed, Card, Point, Print};
+use crate::card::{Bed, Card, Method, Point, Print};
 use crate::program::{grained, place};
 use crate::{Error, ErrorKind};
 
@@ -90,14 +90,16 @@ fn whole_side(side: f64, width: f64, height: f64) -> f64 {
 }
 
 fn points(card: &Card, options: &TrialOptions) -> Result<Vec<(usize, [f64; 2])>, Error> {
+    // What a dial reads lies beside the nozzle, and that is where the map is known.
+    let [dx, dy] = card.readings.offset.filter(|_| card.readings.method == Method::Dial).unwrap_or([0.0, 0.0]);
     let listed: Vec<[f64; 2]> = match &options.at {
         Some(at) => at.clone(),
         None => card
             .readings
             .all_points()
             .map(|p| match p {
-                Point::Read(r) => [r.x, r.y],
-                Point::Unread(u) => [u.x, u.y],
+                Point::Read(r) => [r.x + dx, r.y + dy],
+                Point::Unread(u) => [u.x + dx, u.y + dy],
             })
             .collect(),
     };

@@ -20,7 +20,7 @@ pub use layout::Patch;
 
 use crate::card::{Card, Print};
 use crate::follow::{Options, Summary, Taper, rewrite};
-use crate::program::{CAUTIONS, Program, Speeds, corner, place};
+use crate::program::{CAUTIONS, HOTTEST, Program, Speeds, corner, place};
 use crate::{Error, ErrorKind, HeightMap};
 use layout::{Layout, fill, layout};
 
@@ -39,13 +39,17 @@ const HIGH: f64 = 10.0;
 /// The least gap under the nozzle of a flat test print, mm: less lets nothing out.
 const LEAST_GAP: f64 = 0.05;
 
+/// The coolest nozzle that prints, degrees Celsius (common practice, no source).
+const COLDEST_NOZZLE: f64 = 100.0;
+
 /// What to print. [`Default`]: patches of 20 mm at the card's points, following the bed, without skirt and numbers.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub struct TrialOptions {
     /// Side of a patch, mm, 5 to 100. It is printed a little smaller where whole lines want that. Default 20.
     pub patch: f64,
-    /// Places of the patches, mm; `None`: the card's points, read or not, one patch for a place.
+    /// Places of the patches, mm; `None`: where the card's points are on the bed (for `dial` the plunger's places), read or not, one patch
+    /// for a place.
     pub at: Option<Vec<[f64; 2]>>,
     /// Print at the same Z everywhere instead of following the bed. Default false.
     pub flat: bool,
@@ -135,7 +139,7 @@ pub fn patches(card: &Card, options: &TrialOptions) -> Result<Vec<Patch>, Error>
 /// # Errors
 ///
 /// [`ErrorKind::Options`]: a value out of its range, a line narrower than high, patches that would lie on one another, no patch that fits, no nozzle
-/// temperature; a flat test print over a bed that comes nearer than 0.05 mm to the nozzle. [`ErrorKind::Limit`]: more than
+/// temperature, one out of 100 to 500 degrees, a bed above 200 degrees; a flat test print over a bed that comes nearer than 0.05 mm to the nozzle. [`ErrorKind::Limit`]: more than
 /// [`MAX_PATCHES`] patches. [`ErrorKind::Floor`] and [`ErrorKind::Refused`] from the rewriter: a bed that lies below Z = 0 by more
 /// than the layer is high, heights over 2 mm.
 ///
@@ -166,11 +170,23 @@ pub fn trial(card: &Card, map: &HeightMap, options: &TrialOptions) -> Result<Tri
         return Err(fault("the nozzle's temperature is missing")
             .with_help("give it, or put nozzle_celsius = 205 (your filament's) into the card's [readings]"));
     };
+    if nozzle_celsius < COLDEST_NOZZLE {
+        return Err(fault(format!(
+            "a nozzle of {nozzle_celsius} degrees melts nothing: {COLDEST_NOZZLE} is the least"
+        ))
+        .with_help("the card's readings were taken with a cooler nozzle: give the temperature of a print"));
+    }
     let (width, height) = (print.line_width(), print.layer_height());
     if options.flat {
         check_flat(map, height)?;
     }
     let Layout { patches, numbers, purge, skirt, mut notes } = layout(card, options, &print)?;
+    if bed_celsius.is_none() {
+        notes.push(
+            "no bed temperature is given: heat the bed as for a print beforehand; it is switched off at the end"
+                .to_owned(),
+        );
+    }
     let speeds = Speeds { travel: print.travel_speed(), up: 10.0, down: 5.0 };
     let mut writer = Writer {
         program: Program::new(card, None, HIGH, speeds)?,
@@ -182,7 +198,7 @@ pub fn trial(card: &Card, map: &HeightMap, options: &TrialOptions) -> Result<Tri
     writer.head(card, options, &print, &patches);
     let home = corner(card, writer.program.ways(), [[0, 0], [1, 0], [0, 1], [1, 1]], [patches[0].x, patches[0].y]);
     let park = corner(card, writer.program.ways(), [[0, 1], [1, 1], [0, 0], [1, 0]], home);
-    writer.program.start(bed_celsius, Some(nozzle_celsius));
+    writer.program.start(bed_celsius, Some(nozzle_celsius))?;
     writer.program.filament_starts();
     writer.program.travel(home)?;
     // The nozzle waits with the filament pulled back, as between patches.
@@ -294,8 +310,8 @@ fn check(options: &TrialOptions, print: &Print) -> Result<(), Error> {
         (height, 0.05, 2.0, "a layer height", "mm"),
         (print.print_speed(), 1.0, 300.0, "a speed of printing", "mm/s"),
         (print.travel_speed(), 1.0, 1000.0, "a speed of travel", "mm/s"),
-        (options.bed_celsius.unwrap_or(0.0), 0.0, 200.0, "a bed temperature", "degrees"),
-        (options.nozzle_celsius.unwrap_or(200.0), 100.0, 500.0, "a nozzle temperature", "degrees"),
+        (options.bed_celsius.unwrap_or(0.0), 0.0, HOTTEST[0], "a bed temperature", "degrees"),
+        (options.nozzle_celsius.unwrap_or(200.0), COLDEST_NOZZLE, HOTTEST[1], "a nozzle temperature", "degrees"),
     ] {
         if !(low..=high).contains(&value) {
             return Err(fault(format!("{name} of {value} {unit} is not between {low} and {high} {unit}")));

@@ -155,6 +155,17 @@ fn a_patch_is_filled_with_the_layers_volume() {
 }
 
 #[test]
+fn patches_lie_where_a_dial_read() {
+    let card = Card::parse(
+        "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'dial'\noffset = [30, -10]\nright_at = [100, 100]\n\
+         points = [[20, 40, 0], [150, 40, 0.1], [150, 180, 0.2], [20, 180]]\n",
+    )
+    .unwrap();
+    let wanted: Vec<[f64; 2]> = patches(&card, &TrialOptions::default()).unwrap().iter().map(|p| p.point).collect();
+    assert_eq!(wanted, [[50.0, 30.0], [180.0, 30.0], [180.0, 170.0], [50.0, 170.0]]);
+}
+
+#[test]
 fn flat_prints_do_not_scrape() {
     let (card, map) = example();
     let options = TrialOptions { flat: true, ..TrialOptions::default() };

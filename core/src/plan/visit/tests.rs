@@ -193,12 +193,21 @@ fn check(case: &Case, program: &str) {
             Event::Wait => {
                 waits.push(at.unwrap());
                 // Whatever the person did: the next thing is to rise.
-                let Event::Move(_, to) = &events[n + 1] else { panic!("no rise after a wait: {program}") };
+                let mut next = &events[n + 1];
+                if options.wait == Wait::Person {
+                    assert_eq!(*next, Event::Word("G90".to_owned()), "{program}");
+                    next = &events[n + 2];
+                }
+                let Event::Move(_, to) = next else { panic!("no rise after a wait: {program}") };
                 assert_eq!(to[2], safe, "{program}");
             }
             Event::Home => panic!("homes twice: {program}"),
             Event::Word(_) => {}
         }
+    }
+    if card.readings.method == Method::Dial {
+        // The indicator is fixed up there, after homing.
+        assert_eq!(waits.remove(0)[2], safe, "{program}");
     }
     let expected: Vec<[f64; 3]> = stops.iter().map(|s| [grained(s.x), grained(s.y), low]).collect();
     assert_eq!(waits, expected, "{program}");
@@ -285,8 +294,8 @@ fn a_whole_program_for_a_sheet() {
     let program = visit(&card, &stops(&card)[..2], &VisitOptions::default()).unwrap();
     let words: Vec<&str> = program.lines().filter(|l| !l.starts_with(';')).collect();
     let expected = "G21 G90 M82 M84 S0 M107 M140 S60 M190 S60 G28 G0 Z10 F600 G0 Z10 G0 X0 Y0 F4800 \
-                    G0 Z10 F600 G0 X20 Y30 F4800 M117 Point 1 of 2: X20 Y30 M0 G0 Z10 F600 \
-                    G0 Z10 G0 X180 Y30 F4800 M117 Point 2 of 2: X180 Y30 M0 G0 Z10 F600 \
+                    G0 Z10 F600 G0 X20 Y30 F4800 M117 Point 1 of 2: X20 Y30 M0 G90 G0 Z10 F600 \
+                    G0 Z10 G0 X180 Y30 F4800 M117 Point 2 of 2: X180 Y30 M0 G90 G0 Z10 F600 \
                     G0 Z10 G0 X0 Y200 F4800 M104 S0 M140 S0 M107 M84";
     assert_eq!(words.join(" "), expected);
     assert!(program.contains("The card gives no nozzle temperature"));
@@ -342,4 +351,29 @@ fn a_plunger_does_not_come_down_on_a_clip() {
         error.message(),
         "at point 1, (40, 100), the dial's plunger would be in the keep-out area [0, 90, 12, 110]"
     );
+}
+
+#[test]
+fn temperatures_that_nobody_means_are_refused() {
+    for more in ["bed_celsius = 600", "nozzle_celsius = 900"] {
+        let card = card("drag", &format!("sheet = 0.1\n{more}"));
+        let error = refused(&card, &stops(&card), &VisitOptions::default());
+        assert!(error.message().contains("00 degrees for the"), "{error}");
+    }
+    let hot = card("drag", "sheet = 0.1\nbed_celsius = 200\nnozzle_celsius = 500");
+    visit(&hot, &stops(&hot), &VisitOptions::default()).unwrap();
+}
+
+#[test]
+fn an_indicator_is_fixed_after_homing() {
+    let dial = card("dial", "offset = [20, 0]\nright_at = [100, 100]");
+    for (wait, word) in [(Wait::Person, "M0\nG90"), (Wait::Seconds(5.0), "G4 S180")] {
+        let options = VisitOptions { dial_height: Some(5.0), wait, ..VisitOptions::default() };
+        let program = visit(&dial, &stops(&dial), &options).unwrap();
+        let expected = format!("M117 Fix the indicator now\n{word}\nG0 Z10 F600\n; point 1");
+        let (homing, fixing) = (program.find("\nG28\n").unwrap(), program.find(&expected).expect(&program));
+        assert!(homing < fixing && !program[..fixing].contains("G0 Z5"), "{program}");
+        assert!(program.contains("Caution: no indicator on the carriage before"));
+        assert!(program.contains("higher than Z 5 the nozzle meets it"));
+    }
 }
