@@ -1,25 +1,35 @@
-//! What the command says about safety. The list is the project's brief, section 8.
+//! How the command says the cautions: as a paragraph, in lines for a terminal, at the end of a help text. The words are the engine's.
 
-/// One line, for reports that move nothing.
-pub(crate) const SHORT: &str = "Caution: the bed and nozzle are hot while you read, and axes move and pinch. The printer maker's instructions come first.";
+pub(crate) use evengap::cautions::{BRIEF, PRINTING, RUNNING, TURNING};
 
-/// After a file was rewritten.
-pub(crate) const BEFORE_PRINTING: &str = "\
-Caution: a wrong sign or datum drives the nozzle into the bed. Run this file first above the bed, with a hand on the
-power switch. Watch the whole first layer; never leave a printer unattended. Hot nozzle and bed, moving axes and pinch
-points. Mains wiring only by someone licensed for it, by local code. The printer maker's instructions come first.";
+/// Columns of a line.
+const WIDTH: usize = 118;
 
-/// Before a knob is turned.
-pub(crate) const BEFORE_TURNING: &str = "\
-Caution: raise the nozzle well above the bed before you turn a knob: a bed that comes up meets it. Bed and nozzle are hot,
-springs and axes pinch. Read the bed again after turning, before you print. The printer maker's instructions come first.";
-
-/// The end of a help text; clap breaks its lines.
-macro_rules! cautions {
-    () => {
-        "Cautions: hot nozzle and bed, moving axes, pinch points. A wrong sign or datum drives the nozzle into the bed: run the \
-         first file with a hand on the power switch, first above the bed. Watch the whole first layer. Never leave a printer \
-         unattended. Mains wiring only by someone licensed for it, by local code. The printer maker's instructions come first."
-    };
+/// Without line breaks, for JSON and for what breaks lines by itself.
+pub(crate) fn paragraph(cautions: &[&str]) -> String {
+    format!("Caution: {}", cautions.join(" "))
 }
-pub(crate) use cautions;
+
+/// In lines, without a break at the end.
+pub(crate) fn lines(cautions: &[&str]) -> String {
+    let mut out = String::new();
+    let mut used = 0;
+    for word in paragraph(cautions).split(' ') {
+        let long = word.chars().count();
+        if used > 0 && used + 1 + long > WIDTH {
+            out.push('\n');
+            used = 0;
+        } else if used > 0 {
+            out.push(' ');
+            used += 1;
+        }
+        out.push_str(word);
+        used += long;
+    }
+    out
+}
+
+/// A help text and the cautions; clap breaks its lines.
+pub(crate) fn after(help: &str) -> String {
+    format!("{help}\n\n{}", paragraph(&PRINTING))
+}

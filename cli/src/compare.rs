@@ -1,6 +1,6 @@
 //! `evengap compare`: what changed between cards of one bed.
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name};
 use crate::map::{Surface, read_map, signed};
 use crate::picture::Picture;
@@ -15,7 +15,7 @@ use evengap::surface::SurfaceKind;
 
 /// Say what changed from one card of a bed to the next: did the bed move, is the cold bed the hot bed?
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_HELP)]
+#[command(after_help = cautions::after(AFTER_HELP))]
 pub(crate) struct Args {
     /// Two or more probe cards of one bed (TOML or JSON), in time order; - for standard input
     #[arg(value_name = "CARD", required = true, num_args = 2..)]
@@ -34,13 +34,11 @@ pub(crate) struct Args {
     pub(crate) json: bool,
 }
 
-const AFTER_HELP: &str = concat!(
+const AFTER_HELP: &str =
     "The cards may have other points and other methods: they are compared through their maps, where both were read.\n\nExamples:
   evengap compare before.toml after.toml
   evengap compare cold.toml hot.toml --picture change.png
-  evengap compare january.toml march.toml may.toml --json\n\n",
-    cautions!()
-);
+  evengap compare january.toml march.toml may.toml --json";
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let standard = args.cards.iter().chain(&args.rewritten_with).filter(|n| **n == Name::Standard).count();
@@ -108,7 +106,7 @@ struct Json<'a> {
     /// The largest error of the gap for files rewritten with that card, mm.
     rewritten_gap_error_mm: f64,
     warnings: Vec<String>,
-    caution: &'static str,
+    caution: String,
 }
 
 #[derive(serde::Serialize)]
@@ -134,7 +132,7 @@ impl Compared<'_> {
             rewritten_with: self.believed,
             rewritten_gap_error_mm: self.gap.gap_error_mm,
             warnings: self.warnings(),
-            caution: cautions::SHORT,
+            caution: cautions::paragraph(&cautions::BRIEF),
         };
         let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
         text.push('\n');
@@ -222,7 +220,7 @@ impl Compared<'_> {
         lines.push(String::new());
         lines.push(self.gap());
         lines.push(String::new());
-        lines.push(cautions::SHORT.to_owned());
+        lines.push(cautions::lines(&cautions::BRIEF));
         lines.push(String::new());
         lines.join("\n")
     }

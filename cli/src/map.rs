@@ -1,6 +1,6 @@
 //! `evengap map`: a card in, its height map out, in figures and as a plan.
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name};
 use crate::picture::Picture;
 use crate::points;
@@ -16,7 +16,7 @@ use evengap::{Card, HeightMap, SurfaceKind};
 
 /// Show the bed's height map: the readings as the bed lies, its tilt, twist and bow, and a plan
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_HELP)]
+#[command(after_help = cautions::after(AFTER_HELP))]
 pub(crate) struct Args {
     /// The bed's probe card (TOML or JSON), or - for standard input
     #[arg(value_name = "CARD", env = "EVENGAP_CARD", hide_env_values = true)]
@@ -35,15 +35,13 @@ pub(crate) struct Args {
     pub(crate) json: bool,
 }
 
-const AFTER_HELP: &str = concat!(
+const AFTER_HELP: &str =
     "With --at, standard output is CSV \"x,y,height\" in mm, in the order given, heights with 17 significant digits; a header \
      line in POINTS.csv is passed over.\n\nExamples:
   evengap map bed.toml
   evengap map bed.toml --picture bed.svg
   evengap map bed.toml --at points.csv > heights.csv
-  evengap map - --json < bed.toml\n\n",
-    cautions!()
-);
+  evengap map - --json < bed.toml";
 
 /// The surface through the readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -118,7 +116,7 @@ struct Json<'a> {
     #[serde(flatten)]
     shape: &'a Shape,
     smoothed: Option<Smoothed>,
-    caution: &'static str,
+    caution: String,
 }
 
 fn as_json(map: &HeightMap) -> String {
@@ -131,7 +129,7 @@ fn as_json(map: &HeightMap) -> String {
         unread: map.card().readings.unread.len(),
         shape: &describe(map),
         smoothed: map.smoothed(),
-        caution: cautions::SHORT,
+        caution: cautions::paragraph(&cautions::BRIEF),
     };
     let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
     text.push('\n');
@@ -173,7 +171,7 @@ fn report(name: &str, map: &HeightMap) -> String {
     lines.extend(outliers(name, map, &shape));
     lines.extend(smoothing(map));
     lines.push(String::new());
-    lines.push(cautions::SHORT.to_owned());
+    lines.push(cautions::lines(&cautions::BRIEF));
     lines.push(String::new());
     lines.join("\n")
 }

@@ -1,6 +1,6 @@
 //! `evengap rewrite`: a sliced file in, a file that follows the bed out.
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::progress::Progress;
@@ -16,7 +16,7 @@ use std::path::PathBuf;
 
 /// Rewrite a sliced file so that the nozzle keeps the same gap over the bed
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_HELP, group = ArgGroup::new("where").required(true))]
+#[command(after_help = cautions::after(AFTER_HELP), group = ArgGroup::new("where").required(true))]
 pub(crate) struct Args {
     /// The sliced file, or - for standard input
     #[arg(value_name = "IN")]
@@ -68,7 +68,7 @@ pub(crate) struct Args {
     quiet: bool,
 }
 
-const AFTER_HELP: &str = concat!(
+const AFTER_HELP: &str =
     "The output is written beside the target, flushed to the medium and renamed when it is whole: on any error the target is as it \
      was. OUT may be IN. Where the output is a stream, a refusal midway leaves a part that must be thrown away; the exit status \
      is 1.\n\nExamples:
@@ -76,9 +76,7 @@ const AFTER_HELP: &str = concat!(
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode --taper 0.6..6 --prove
   evengap rewrite - --card bed.toml -o - < part.gcode > part.even.gcode
 In a slicing program's post-processing hook, with EVENGAP_CARD set to the card's path:
-  evengap rewrite --in-place FILE\n\n",
-    cautions!()
-);
+  evengap rewrite --in-place FILE";
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Switch {
@@ -333,7 +331,7 @@ struct Report<'a> {
     summary: &'a Summary,
     #[serde(skip_serializing_if = "Option::is_none")]
     proof: Option<&'a Verdict>,
-    caution: &'static str,
+    caution: String,
 }
 
 fn shown_output(output: &Name) -> String {
@@ -349,7 +347,7 @@ fn json(args: &Args, output: &Name, Done { summary, proof }: &Done) -> String {
         output: shown_output(output),
         summary,
         proof: proof.as_ref(),
-        caution: cautions::BEFORE_PRINTING,
+        caution: cautions::paragraph(&cautions::PRINTING),
     };
     let mut text = serde_json::to_string_pretty(&report).unwrap_or_default();
     text.push('\n');
@@ -399,7 +397,7 @@ fn told(args: &Args, output: &Name, Done { summary: s, proof }: &Done) -> String
         lines.push(format!("Warning: {}{}", warning.message, places(&warning.lines, warning.count)));
     }
     if !args.quiet {
-        lines.push(cautions::BEFORE_PRINTING.to_owned());
+        lines.push(cautions::lines(&cautions::PRINTING));
     }
     if lines.is_empty() {
         return String::new();

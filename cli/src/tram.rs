@@ -1,6 +1,6 @@
 //! `evengap tram`: what the screws have to do, in turns of each knob.
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name, Target};
 use crate::map::{LARGEST, Surface};
 use crate::picture::Picture;
@@ -13,7 +13,7 @@ use evengap::{Card, HeightMap, Place};
 
 /// Say what the levelling screws can mend, in turns of each knob, and what they cannot
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_HELP)]
+#[command(after_help = cautions::after(AFTER_HELP))]
 pub(crate) struct Args {
     /// The bed's probe card (TOML or JSON) with its [screws], or - for standard input
     #[arg(value_name = "CARD", env = "EVENGAP_CARD", hide_env_values = true)]
@@ -44,15 +44,13 @@ pub(crate) struct Args {
     pub(crate) json: bool,
 }
 
-const AFTER_HELP: &str = concat!(
+const AFTER_HELP: &str =
     "Turn, let the bed come to its temperature again, read it again on a second card, and run tram on that: it says when to \
      stop.\n\nExamples:
   evengap tram bed.toml
   evengap tram bed.toml --picture screws.png
   evengap tram bed.toml --hold \"back left\"
-  evengap tram bed.toml --predict after.toml && evengap map after.toml\n\n",
-    cautions!()
-);
+  evengap tram bed.toml --predict after.toml && evengap map after.toml";
 
 /// Which plane the screws take off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -126,7 +124,7 @@ struct Json<'a> {
     tram: &'a Tram,
     /// The lines that a person reads, in the order of turning.
     lines: Vec<String>,
-    caution: &'static str,
+    caution: String,
 }
 
 fn as_json(map: &HeightMap, found: &Tram) -> String {
@@ -135,7 +133,7 @@ fn as_json(map: &HeightMap, found: &Tram) -> String {
         predicted: map.card().readings.predicted,
         tram: found,
         lines: found.screws.iter().map(ToString::to_string).collect(),
-        caution: cautions::BEFORE_TURNING,
+        caution: cautions::paragraph(&cautions::TURNING),
     };
     let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
     text.push('\n');
@@ -174,7 +172,7 @@ fn report(name: &str, map: &HeightMap, found: &Tram, args: &Args) -> String {
     lines.push(left(found));
     lines.extend(found.twist.as_ref().and_then(twist));
     lines.push(String::new());
-    lines.push(cautions::BEFORE_TURNING.to_owned());
+    lines.push(cautions::lines(&cautions::TURNING));
     lines.push(String::new());
     lines.join("\n")
 }

@@ -1,6 +1,6 @@
 //! `evengap trial`: a card in, a test print of patches out; or measured patches in, a corrected card out.
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::measured;
@@ -14,7 +14,7 @@ use evengap::{Card, HeightMap};
 
 /// Write a test print of single-layer patches, and correct the card by what they measure
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_HELP)]
+#[command(after_help = cautions::after(AFTER_HELP))]
 pub(crate) struct Args {
     /// The bed's probe card (TOML or JSON), or - for standard input
     #[arg(value_name = "CARD", env = "EVENGAP_CARD", hide_env_values = true)]
@@ -72,16 +72,14 @@ pub(crate) struct Args {
     pub(crate) json: bool,
 }
 
-const AFTER_HELP: &str = concat!(
+const AFTER_HELP: &str =
     "Patches that follow the bed should all be as thick as the layer is high. Let the bed cool, take each off, and measure its \
      middle with calipers or a micrometer, away from edges and blobs. Write the thicknesses down by number, and give them back \
      with the same --patch, --at, --flat and --layer-height: the corrected card's map is right where the patches were. A patch \
      that came loose is left out.\n\nExamples:
   evengap trial bed.toml -o trial.gcode --numbers
   evengap trial bed.toml --measured thicknesses.csv -o corrected.toml
-  evengap map corrected.toml\n\n",
-    cautions!()
-);
+  evengap map corrected.toml";
 
 fn parse_number(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
@@ -181,7 +179,7 @@ struct PrintJson<'a> {
     output: String,
     #[serde(flatten)]
     print: &'a Trial,
-    caution: &'static str,
+    caution: String,
 }
 
 fn print(args: &Args, map: &HeightMap, options: &TrialOptions) -> Result<(), Failure> {
@@ -194,7 +192,7 @@ fn print(args: &Args, map: &HeightMap, options: &TrialOptions) -> Result<(), Fai
         card: map.card().digest(),
         output: shown(&args.output),
         print: &made,
-        caution: cautions::BEFORE_PRINTING,
+        caution: cautions::paragraph(&cautions::PRINTING),
     };
     tell(args, &json, &told(args, map.card(), options, &made))
 }
@@ -227,7 +225,7 @@ fn told(args: &Args, card: &Card, options: &TrialOptions, made: &Trial) -> Strin
         args.card.shown(),
         again(args)
     ));
-    lines.push(cautions::BEFORE_PRINTING.to_owned());
+    lines.push(cautions::lines(&cautions::PRINTING));
     lines.push(String::new());
     lines.join("\n")
 }
@@ -270,7 +268,7 @@ struct CorrectedJson {
     error_lowest_mm: f64,
     error_highest_mm: f64,
     left_rms_mm: f64,
-    caution: &'static str,
+    caution: String,
 }
 
 fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) -> Result<(), Failure> {
@@ -301,7 +299,7 @@ fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) 
         error_lowest_mm: before.iter().copied().fold(f64::INFINITY, f64::min),
         error_highest_mm: before.iter().copied().fold(f64::NEG_INFINITY, f64::max),
         left_rms_mm: mean(&left.iter().map(|l| l * l).collect::<Vec<_>>()).sqrt(),
-        caution: cautions::SHORT,
+        caution: cautions::paragraph(&cautions::BRIEF),
     };
     let note = format!(
         "# Corrected by {} measured patches from the card {} (`evengap trial --measured`).\n",
@@ -324,7 +322,7 @@ fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) 
         format!("  New map     the patches scatter about it by {:.3} mm", json.left_rms_mm)
     });
     lines.push("Look at it with `evengap map`, and rewrite files with it from now on.".to_owned());
-    lines.push(cautions::SHORT.to_owned());
+    lines.push(cautions::lines(&cautions::BRIEF));
     lines.push(String::new());
     tell(args, &json, &lines.join("\n"))
 }

@@ -34,7 +34,7 @@ fn the_lines_are_what_a_person_acts_on() {
         "Range of the readings  0.280 mm now",
         "0.000 mm after turning",
         "After this nothing is left but what the readings cannot tell.",
-        "raise the nozzle well above the bed before you turn a knob",
+        "Raise the nozzle well above the bed before you turn a knob",
     ] {
         assert!(run.out.contains(line), "{line}: {}", run.out);
     }

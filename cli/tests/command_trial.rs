@@ -15,7 +15,7 @@ fn a_test_print_is_written_and_told_of() {
         "Wrote trial.gcode.\n  Patches     9 of 20.0 mm, one layer of 0.2 mm, following the bed\n",
         "Every patch should measure 0.2 mm",
         "evengap trial bed.toml --measured thicknesses.csv -o corrected.toml\n",
-        "with a hand on the\npower switch",
+        "keep a\nhand on the power switch",
     ] {
         assert!(run.messages.contains(part), "{part:?} in {}", run.messages);
     }

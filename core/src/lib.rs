@@ -38,6 +38,7 @@
 //! | [`check`] | what a toolpath does over the bed: the gap along its path; and the proof of a rewritten one |
 //! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
 //! | [`compare`] | two maps or more: what changed |
+//! | [`cautions`] | what a person at a hot printer must know |
 //! | [`whereabouts`] | words for places on the bed |
 //! | [`draw`] | the contour plan and the sheet to print, as SVG |
 //! | [`plan`] | before the readings: points, their order, the steps of each method, a program that carries the nozzle there |
@@ -53,6 +54,7 @@ mod least_squares;
 mod normal;
 
 pub mod card;
+pub mod cautions;
 pub mod check;
 pub mod compare;
 pub mod draw;

@@ -3,7 +3,8 @@
 use super::edit::Draft;
 use crate::report::Failure;
 use evengap::card::Point;
-use evengap::plan::{about, doubt, place_in_words, steps, value_from_text};
+use evengap::plan::{about, doubt, steps, value_from_text};
+use evengap::whereabouts;
 use std::io::{self, BufRead, Write};
 
 /// What came of it.
@@ -123,7 +124,7 @@ fn prompt(draft: &Draft, number: usize, count: usize) -> String {
         Point::Read(r) => ([r.x, r.y], format!(", now {} mm", r.value)),
         Point::Unread(u) => ([u.x, u.y], String::new()),
     };
-    format!("Point {number} of {count}, X {x} Y {y} ({}){has}: ", place_in_words(&card.bed, [x, y]))
+    format!("Point {number} of {count}, X {x} Y {y} ({}){has}: ", whereabouts::place(&card.bed, x, y))
 }
 
 /// A line without its end; `None` at the end of the input.

@@ -6,7 +6,7 @@ mod fill;
 mod make;
 mod paper;
 
-use crate::cautions::{self, cautions};
+use crate::cautions;
 use crate::files::{self, Name, Target};
 use crate::points;
 use crate::report::Failure;
@@ -18,6 +18,7 @@ use evengap::Card;
 use evengap::card::{Method, Point};
 use evengap::draw::Paper;
 use evengap::plan::{self, Layout, LeftOut, METHODS, Room, Stop, VisitOptions, Wait, Why};
+use evengap::whereabouts;
 use paper::Sheet;
 
 /// Plan where to read the bed, print a sheet for it, and bring the readings back onto the card
@@ -123,10 +124,9 @@ fn after_help() -> String {
   evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
   evengap plan bed.toml --program visit.gcode --safe-height 10
   evengap plan bed.toml --ask
-  evengap plan bed.toml --fill readings.csv -o bed.toml\n\n",
+  evengap plan bed.toml --fill readings.csv -o bed.toml",
     );
-    text.push_str(cautions!());
-    text
+    cautions::after(&text)
 }
 
 /// The core refuses what is larger than its own limit; this only bounds what is read.
@@ -170,19 +170,18 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&format!("Drew {}.\n", sheet.display()));
     }
     if let Some(Name::Path(path)) = &args.program {
-        files::say(&format!("Wrote {}: it visits {}.\n", path.display(), count(stops, "point")));
+        files::say(&format!("Wrote {}: it visits {}.\n{BY_ITSELF}\n", path.display(), count(stops, "point")));
         files::say(&unheated(draft.card()));
-        files::say(&format!("{BEFORE_VISITING}\n"));
         if draft.card().readings.method != Method::Drag {
             files::say(&format!("{COMES_DOWN}\n"));
         }
+        files::say(&format!("{}\n", cautions::lines(&cautions::RUNNING)));
     }
     Ok(())
 }
 
 /// After a visiting program was written.
-const BEFORE_VISITING: &str = "\
-Caution: run it first with a hand on the power switch and the bed clear. It heats, homes and moves by itself.";
+const BY_ITSELF: &str = "It heats, homes and moves by itself: clear the bed.";
 
 /// After a visiting program that brings the nozzle down was written.
 const COMES_DOWN: &str = "\
@@ -438,7 +437,7 @@ impl Report {
         for doubt in &self.doubts {
             text.push_str(&format!("Warning: {doubt}. Read that point again.\n"));
         }
-        text.push_str(cautions::SHORT);
+        text.push_str(&cautions::lines(&cautions::BRIEF));
         text.push('\n');
         text
     }
@@ -455,7 +454,7 @@ impl Report {
             #[serde(skip_serializing_if = "Option::is_none")]
             filled: Option<usize>,
             doubts: &'a [String],
-            caution: &'static str,
+            caution: String,
         }
         #[derive(serde::Serialize)]
         struct JsonPoint {
@@ -471,7 +470,7 @@ impl Report {
                 Point::Read(r) => Some(r.value),
                 Point::Unread(_) => None,
             };
-            JsonPoint { number, x, y, place: plan::place_in_words(&card.bed, [x, y]), value }
+            JsonPoint { number, x, y, place: whereabouts::place(&card.bed, x, y), value }
         });
         let json = Json {
             card: card.digest(),
@@ -482,7 +481,7 @@ impl Report {
             left_out: &self.left_out,
             filled: self.filled,
             doubts: &self.doubts,
-            caution: cautions::SHORT,
+            caution: cautions::paragraph(&cautions::BRIEF),
         };
         let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
         text.push('\n');

@@ -7,7 +7,9 @@ use super::place::{Area, Taken};
 use super::svg::{self, Svg, path_data};
 use super::{frame, levels, style};
 use crate::card::{Card, Point};
-use crate::plan::{CAUTIONS, about, place_in_words, plunger, steps};
+use crate::cautions::READING;
+use crate::plan::{about, plunger, steps};
+use crate::whereabouts;
 use core::fmt::Write as _;
 
 /// Paper to print on, upright.
@@ -323,7 +325,7 @@ impl<'a> Sheet<'a> {
         let degrees = |t: Option<f64>| t.map_or_else(|| "________ \u{b0}C".to_owned(), |t| format!("{t} \u{b0}C"));
         block.text(&format!("Bed {}, nozzle {}", degrees(r.bed_celsius), degrees(r.nozzle_celsius)));
         block.heading("Cautions");
-        for caution in CAUTIONS {
+        for caution in READING {
             block.item("\u{2013}", caution);
         }
         block
@@ -357,7 +359,7 @@ impl<'a> Sheet<'a> {
                 style::SMALL,
                 None,
                 style::QUIET,
-                place_in_words(&self.card.bed, [px, py]),
+                whereabouts::place(&self.card.bed, px, py),
             );
             svg.tag("rect")
                 .nums(&[("x", x + width - BOX[0]), ("y", y + 2.0), ("width", BOX[0]), ("height", BOX[1])])

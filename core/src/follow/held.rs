@@ -7,7 +7,7 @@
 use super::compose::{Source, Value};
 use super::ledger::{Axis, Spelling};
 use super::rewriter::Work;
-use crate::toolpath::words::Line;
+use crate::toolpath::words::{Line, Word};
 
 /// At most so many bytes wait, and a line: comments between two moves included.
 const MOST_HELD: usize = 1 << 16;
@@ -24,6 +24,8 @@ pub(super) struct Held {
     length: usize,
     ending: usize,
     written: Written,
+    /// The number of the Z word that the original's line has, where that line is all of its move.
+    own: Option<f64>,
 }
 
 /// How the line's Z was written.
@@ -44,7 +46,7 @@ impl Held {
     pub(super) fn new(place: [f64; 2], z: f64, offset: f64, number: u64) -> Self {
         let how = Spelling { absolute: true, unit: 1.0, decimals: 0, least: 0 };
         let written = Written { z_before: Axis::default(), register: 0.0, delta: 0.0, how, changed: false };
-        Held { place, z, offset, number, at: 0, length: 0, ending: 0, written }
+        Held { place, z, offset, number, at: 0, length: 0, ending: 0, written, own: None }
     }
 
     /// The original's Z at the end, mm.
@@ -60,10 +62,21 @@ impl Work {
         self.bed.is_bent() && self.bed.weight.at(z) > 0.0 && line.checksum.is_none() && !self.output.muted
     }
 
-    /// Holds the line that was just written to the end of `out`.
-    pub(super) fn hold(&mut self, held: Held, written: Written, length: usize, ending: usize, out: &[u8]) {
+    /// Holds the line that was just written to the end of `out`. `own` is the original's Z word and its bytes, where the line is all
+    /// of its move.
+    pub(super) fn hold(
+        &mut self,
+        held: Held,
+        written: Written,
+        own: Option<(&Word, &[u8])>,
+        [length, ending]: [usize; 2],
+        out: &[u8],
+    ) {
+        self.own_z.clear();
+        self.own_z.extend_from_slice(own.map_or(&[], |(_, bytes)| bytes));
+        let own = own.and_then(|(word, _)| word.number).map(|n| n.value);
         if let Some(at) = out.len().checked_sub(length + ending) {
-            self.held = Some(Held { at, length, ending, written, ..held });
+            self.held = Some(Held { at, length, ending, written, own, ..held });
         }
     }
 
@@ -93,7 +106,16 @@ impl Work {
         let tail = out.split_off(held.at + held.length);
         let bytes = out.split_off(held.at);
         let mut text = self.output.text();
-        Source { bytes: &bytes, line: &line }.first(&[(b'Z', Value::New(number))], None, &mut text);
+        let own = held.own.is_some_and(|own| (own - number.value()).abs() < 1e-12);
+        match line.get(b'Z').filter(|_| own) {
+            // The original's number: in its own digits.
+            Some(word) => {
+                text.extend_from_slice(&bytes[..word.from]);
+                text.extend_from_slice(&self.own_z);
+                text.extend_from_slice(&bytes[word.to..]);
+            }
+            None => Source { bytes: &bytes, line: &line }.first(&[(b'Z', Value::New(number))], None, &mut text),
+        }
         held.length = text.len();
         let (ending, later) = tail.split_at(held.ending.min(tail.len()));
         text.extend_from_slice(ending);

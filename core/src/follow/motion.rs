@@ -140,7 +140,8 @@ impl Work {
             self.edits = edits;
             if let Some(held) = holds {
                 let written = Written { z_before, register: m.after[2].register, delta, how: z_how, changed };
-                self.hold(held, written, length, ending.len(), out);
+                let own = z_word.map(|w| (w, &source.bytes[w.from..w.to]));
+                self.hold(held, written, own, [length, ending.len()], out);
             }
         }
         if e_word.is_some() {

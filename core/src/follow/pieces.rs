@@ -141,7 +141,7 @@ impl Work {
         self.output.changed(text, out);
         self.edits = edits;
         if let (Some(held), Some(written)) = (holds, z_written) {
-            self.hold(held, written, length, ending.len(), out);
+            self.hold(held, written, None, [length, ending.len()], out);
         }
     }
 

@@ -75,6 +75,8 @@ pub(super) struct Work {
     /// The offset that was meant where the last move ended.
     pub(super) meant: Option<f64>,
     pub(super) waiting: Vec<u8>,
+    /// The value of the Z word that the line which is held had in the original.
+    pub(super) own_z: Vec<u8>,
 }
 
 /// What the card says beside its heights.
@@ -143,6 +145,7 @@ impl Rewriter {
             held: None,
             meant: None,
             waiting: Vec::new(),
+            own_z: Vec::new(),
         };
         Ok(Rewriter { lines: Lines::with_limit(options.line_limit), line: Line::default(), work })
     }

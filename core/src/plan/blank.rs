@@ -1,9 +1,8 @@
 //! A new card as text, with comments that help a person fill it in.
 
 use super::method::about;
-use super::words::place_in_words;
-use crate::Card;
 use crate::card::{Bed, Method, Point};
+use crate::{Card, whereabouts};
 use std::fmt::Write as _;
 
 /// The card as TOML with a comment at each key and each point, for a person with a pencil or an editor.
@@ -91,7 +90,7 @@ fn point_lines(bed: &Bed, points: impl Iterator<Item = Point>) -> String {
     for (number, (row, at)) in rows.iter().enumerate() {
         let cells: Vec<String> = row.iter().zip(widths).map(|(cell, width)| format!("{cell:>width$}")).collect();
         let list = format!("[{}],", cells.join(", "));
-        let _ = writeln!(out, "  {list:<24} # {} {}", number + 1, place_in_words(bed, *at));
+        let _ = writeln!(out, "  {list:<24} # {} {}", number + 1, whereabouts::place(bed, at[0], at[1]));
     }
     out
 }

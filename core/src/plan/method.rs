@@ -140,15 +140,6 @@ fn heating(readings: &Readings) -> String {
     }
 }
 
-/// What a person at a hot printer must know, one matter each.
-pub const CAUTIONS: [&str; 5] = [
-    "Nozzle and bed are hot: keep fingers, cuffs and paper away from the nozzle.",
-    "Axes move and pinch. Move one axis at a time, and always raise before you move sideways.",
-    "A wrong sign or zero drives the nozzle into the bed: keep a hand on the power switch.",
-    "Never leave a heated printer unattended. Mains wiring only by someone licensed for it.",
-    "The printer maker's instructions come first.",
-];
-
 #[cfg(test)]
 mod tests {
     use super::*;

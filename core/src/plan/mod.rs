@@ -30,15 +30,13 @@ mod order;
 mod points;
 mod value;
 mod visit;
-mod words;
 
 pub use blank::{card_text, points_text};
-pub use method::{About, CAUTIONS, METHODS, about, steps};
+pub use method::{About, METHODS, about, steps};
 pub use order::{travel_length, visiting_order};
 pub use points::{Choice, LeftOut, MAX_SIDE, Room, USUAL_CLEARANCE, USUAL_MARGIN, Why, given, grid, left_out};
 pub use value::{ABSURD, doubt, value_from_text};
 pub use visit::{MAX_STOPS, Stop, VisitOptions, Wait, visit};
-pub use words::place_in_words;
 
 use crate::Error;
 use crate::card::{Card, Method, Unread};

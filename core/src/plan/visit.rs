@@ -1,7 +1,8 @@
 //! The visiting program: carries the nozzle to the points of a card, one after another, and waits at each.
 
 use crate::card::{Card, Method, Unread};
-use crate::program::{CAUTIONS, Program, Speeds, corner, grained, place};
+use crate::cautions::RUNNING;
+use crate::program::{Program, Speeds, corner, grained, place};
 use crate::{Error, ErrorKind};
 
 /// Most points of a visiting program.
@@ -336,8 +337,8 @@ fn head(program: &mut Program, card: &Card, stops: usize, low: Option<f64>, opti
     program.comment(&format!(
         "Travel is at Z {safe}. From homing the nozzle first goes to the home place at that height."
     ));
-    for caution in CAUTIONS {
-        program.comment(caution);
+    for caution in RUNNING {
+        program.comment(&format!("Caution: {caution}"));
     }
 }
 

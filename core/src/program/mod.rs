@@ -30,15 +30,6 @@ use crate::{Card, Error, ErrorKind};
 use std::fmt::Write as _;
 use ways::{MOST_AREAS, Ways};
 
-/// What the head of every program says. The list is the project's brief, section 8.
-pub(crate) const CAUTIONS: [&str; 5] = [
-    "Caution: nozzle and bed are hot, axes move and pinch. Stay with the printer; never leave it unattended.",
-    "Caution: a wrong sign or datum drives the nozzle into the bed. Run the program first with the Z axis raised well above",
-    "the bed, with a hand on the power switch.",
-    "Caution: mains wiring only by someone licensed for it, by local code.",
-    "The instructions of the printer's maker come first.",
-];
-
 /// The hottest bed and nozzle that a program of ours asks for, degrees Celsius: more is a slip of the pen (common practice, no source).
 pub(crate) const HOTTEST: [f64; 2] = [200.0, 500.0];
 

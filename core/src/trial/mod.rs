@@ -19,8 +19,9 @@ pub use correct::{Measured, Nozzle, correct};
 pub use layout::Patch;
 
 use crate::card::{Card, Print};
+use crate::cautions::PRINTING;
 use crate::follow::{Options, Summary, Taper, rewrite};
-use crate::program::{CAUTIONS, HOTTEST, Program, Speeds, corner, place};
+use crate::program::{HOTTEST, Program, Speeds, corner, place};
 use crate::{Error, ErrorKind, HeightMap};
 use layout::{Layout, fill, layout};
 
@@ -291,8 +292,8 @@ impl Writer {
             place(print.line_width()),
             place(print.filament())
         ));
-        for caution in CAUTIONS {
-            program.comment(caution);
+        for caution in PRINTING {
+            program.comment(&format!("Caution: {caution}"));
         }
     }
 }
