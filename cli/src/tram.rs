@@ -216,6 +216,10 @@ fn verdict(found: &Tram, stop_below: Option<f64>) -> Vec<String> {
             "Done: the screws have nothing left to mend that the readings can tell. What remains is bend: stop turning."
                 .to_owned()
         }
+        Verdict::TooFine => {
+            "Done: no knob has as much as 1/32 turn to go, and a hand turns no finer. `rewrite` takes the rest."
+                .to_owned()
+        }
         _ => "Done.".to_owned(),
     };
     vec![text, String::new()]

@@ -209,6 +209,14 @@ fn it_says_when_to_stop() {
     // A dome that no screw mends, about height 0.
     assert_eq!(verdict([-0.03, -0.03, -0.03, -0.03, 0.12], None), Verdict::BendOnly);
     assert_eq!(verdict([0.05, 0.0, 0.0, 0.0, 0.05], Some(0.06)), Verdict::WithinLimit);
+    // The readings can tell 0.02 mm when they are fine, and 1/32 turn of an M4 is 0.0219: no hand turns less. Asked for, it is told.
+    let fine = |height: f64, limit| {
+        let found = trammed(&five([height; 5], "spread = 0.001", FOUR), |o| o.stop_below_mm = limit);
+        found.verdict
+    };
+    assert_eq!(fine(0.021, None), Verdict::TooFine);
+    assert_eq!(fine(0.023, None), Verdict::Turn);
+    assert_eq!(fine(0.021, Some(0.01)), Verdict::Turn);
     // Even, but all of it 0.2 high: not done.
     assert_eq!(verdict([0.2; 5], Some(0.06)), Verdict::Turn);
     assert_eq!(verdict([0.2; 5], None), Verdict::Turn);

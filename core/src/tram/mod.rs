@@ -59,7 +59,8 @@
 //!
 //! See [`Verdict`]. Readings of a perfectly even bed differ too: the range of n of them is [`Tram::told_mm`] on average
 //! (Tippett 1925). When the bed's range is no more than that, and no screw's move more than [`MAY_BE_SPREAD`] of its
-//! standard deviations, another round turns the screws by the readings' errors.
+//! standard deviations, another round turns the screws by the readings' errors. And where each move rounds to no sixteenth of
+//! a turn, there is nothing left that a hand could turn.
 //!
 //! # Twist
 //!

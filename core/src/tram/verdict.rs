@@ -18,6 +18,9 @@ pub enum Verdict {
     Even,
     /// Stop: what is left is not tilt, and no screw mends it.
     BendOnly,
+    /// Stop: the readings can tell more, but no knob has as much as a thirty-second of a turn to go, and a hand turns by sixteenths
+    /// (common practice, no source). Not told where a range was asked for.
+    TooFine,
 }
 
 impl Verdict {
@@ -44,7 +47,8 @@ pub(super) fn judge(screws: &[ScrewTurn], range_before: f64, told: f64, stop_bel
     }
     // A millionth of a millimetre more is rounding: a screw that is held has no spread.
     if !screws.iter().all(|s| s.raise_mm.abs() <= MAY_BE_SPREAD * s.spread_mm + 1e-6) {
-        return Verdict::Turn;
+        let fine = stop_below.is_none() && screws.iter().all(|s| s.sixteenths == 0);
+        return if fine { Verdict::TooFine } else { Verdict::Turn };
     }
     if range_before <= told { Verdict::Even } else { Verdict::BendOnly }
 }
