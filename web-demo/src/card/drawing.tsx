@@ -1,6 +1,6 @@
 /** The bed to scale: click a point or an empty place, type its reading, Tab to the next. */
 
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useLayoutEffect, useRef, useState } from "preact/hooks";
 import { edit, type State } from "../state";
 import { frame as frameOf, bedOf, onPlate, type Frame } from "../bed/frame";
 import { Edge, Figure, Ground, RightAt, Screws, useWidth } from "../bed/sheet";
@@ -122,11 +122,12 @@ interface EntryProps {
 function Entry({ at, width, label, value, fault, onInput, go, close }: EntryProps) {
   const input = useRef<HTMLInputElement>(null);
   const box = useRef<HTMLDivElement>(null);
-  useEffect(() => {
+  // Before anything is painted: a key that is pressed at once must find its field.
+  useLayoutEffect(() => {
     input.current?.focus();
     input.current?.select();
   }, []);
-  useEffect(() => {
+  useLayoutEffect(() => {
     if (!box.current) return;
     box.current.style.left = `${Math.min(Math.max(4, at[0] - 66), width - 140)}px`;
     box.current.style.top = `${at[1] + 12}px`;
