@@ -36,6 +36,7 @@ const VERDICT: Record<Trammed["verdict"], string> = {
   "within-limit": "It is within the limit: leave the screws alone.",
   even: "The readings cannot tell this bed from an even one: leave the screws alone.",
   "bend-only": "What is left is bend, not tilt: another round with the screws mends nothing.",
+  "too-fine": "No knob has as much as 1/32 turn to go, and a hand turns no finer: leave the screws alone.",
 };
 
 export function TurnList({ knobs: { tram, reason } }: { knobs: Knobs }) {
