@@ -1,5 +1,6 @@
 //! How the command says the cautions: as a paragraph, in lines for a terminal, at the end of a help text. The words are the engine's.
 
+use crate::wrap::wrapped;
 pub(crate) use evengap::cautions::{BRIEF, PRINTING, RUNNING, TURNING};
 
 /// Columns of a line.
@@ -12,21 +13,7 @@ pub(crate) fn paragraph(cautions: &[&str]) -> String {
 
 /// In lines, without a break at the end.
 pub(crate) fn lines(cautions: &[&str]) -> String {
-    let mut out = String::new();
-    let mut used = 0;
-    for word in paragraph(cautions).split(' ') {
-        let long = word.chars().count();
-        if used > 0 && used + 1 + long > WIDTH {
-            out.push('\n');
-            used = 0;
-        } else if used > 0 {
-            out.push(' ');
-            used += 1;
-        }
-        out.push_str(word);
-        used += long;
-    }
-    out
+    wrapped(&paragraph(cautions), WIDTH, "\n")
 }
 
 /// A help text and the cautions; clap breaks its lines.

@@ -16,9 +16,11 @@ mod progress;
 mod prove;
 mod report;
 mod rewrite;
+mod rows;
 mod table;
 mod tram;
 mod trial;
+mod wrap;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use std::process::ExitCode;

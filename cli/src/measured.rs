@@ -1,70 +1,39 @@
 //! Measured thicknesses as CSV.
 
-use crate::report::{Failure, Refusal};
-use evengap::Place;
+use crate::report::Failure;
+use crate::rows::{Row, rows};
 use evengap::trial::{Measured, Patch};
 
-/// Reads lines of `number,thickness` or `x,y,thickness`, mm. A first line that names the columns is passed over, so are blank lines, a
-/// BOM, and lines whose thickness is empty: patches that came loose. A number stands for the middle of its patch.
+/// Reads lines of `number,thickness` or `x,y,thickness`, mm; see [`rows`] for what is passed over. So are lines whose thickness is
+/// empty: patches that came loose. A number stands for the middle of its patch.
 pub(crate) fn read(text: &str, name: &str, patches: &[Patch]) -> Result<Vec<Measured>, Failure> {
-    let mut out = Vec::new();
-    let mut first = true;
-    for (line, number) in text.trim_start_matches('\u{feff}').lines().zip(1_u64..) {
-        if line.trim().is_empty() {
-            continue;
-        }
-        let header = std::mem::take(&mut first) && is_header(line);
-        if !header {
-            out.extend(measured(line, number, name, patches)?);
-        }
-    }
-    Ok(out)
+    rows(text, name).filter_map(|row| measured(&row, patches).transpose()).collect()
 }
 
-fn is_header(line: &str) -> bool {
-    let names: Vec<String> = line.split(',').map(|f| f.trim().trim_matches('"').to_ascii_lowercase()).collect();
-    let names: Vec<&str> = names.iter().map(String::as_str).collect();
-    matches!(names.as_slice(), ["number", "thickness"] | ["x", "y", "thickness"])
-}
-
-fn measured(line: &str, number: u64, name: &str, patches: &[Patch]) -> Result<Option<Measured>, Failure> {
-    let column = |at: usize| 1 + u64::try_from(at).unwrap_or(0);
-    let refuse = |message: String, at: usize| {
-        Failure::from(Refusal::of_line(message, name.to_owned(), Place { line: number, column: column(at) }, line))
-    };
-    let mut fields = Vec::new();
-    let mut at = 0;
-    for field in line.split(',') {
-        fields.push((at + (field.len() - field.trim_start().len()), field.trim()));
-        at += field.len() + 1;
-    }
-    let (&(start, thickness), before) = match fields.split_last() {
-        Some((last, before)) if matches!(before.len(), 1 | 2) => (last, before),
-        _ => {
+fn measured(row: &Row<'_>, patches: &[Patch]) -> Result<Option<Measured>, Failure> {
+    let (before, thickness) = match row.fields.as_slice() {
+        [before @ .., thickness] if matches!(before.len(), 1 | 2) => (before, *thickness),
+        fields => {
             let message =
                 format!("there are {} fields on the line: number,thickness or x,y,thickness is expected", fields.len());
-            return Err(refuse(message, 0));
+            return Err(row.refuse(1, message));
         }
     };
-    if thickness.is_empty() {
+    if thickness.text.is_empty() {
         return Ok(None);
     }
-    let value = |(at, text): (usize, &str)| match text.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        _ => Err(refuse(format!("\"{text}\" is not a number of millimetres"), at)),
-    };
     let [x, y] = match before {
-        [(at, text)] => {
-            let patch = text.parse::<usize>().ok().and_then(|n| patches.iter().find(|p| p.number == n));
+        [number] => {
+            let patch = number.text.parse::<usize>().ok().and_then(|n| patches.iter().find(|p| p.number == n));
             let Some(patch) = patch else {
-                return Err(refuse(format!("there is no patch of the number \"{text}\""), *at));
+                return Err(row.refuse(number.column, format!("there is no patch of the number \"{}\"", number.text)));
             };
             [patch.x, patch.y]
         }
-        _ => [value(before[0])?, value(before[1])?],
+        _ => [row.millimetres(before[0])?, row.millimetres(before[1])?],
     };
-    let (line, column) = (Some(number), Some(column(start)));
-    Ok(Some(Measured { x, y, thickness: value((start, thickness))?, spread: None, line, column }))
+    let (line, column) = (Some(row.number), Some(thickness.column));
+    Ok(Some(Measured { x, y, thickness: row.millimetres(thickness)?, spread: None, line, column }))
 }
 
 #[cfg(test)]

@@ -1,53 +1,22 @@
 //! Points as CSV, and heights written so that they read back to the bit.
 
-use crate::report::{Failure, Refusal};
-use evengap::Place;
+use crate::report::Failure;
+use crate::rows::{Row, rows};
 
-/// Reads lines of `x,y` in mm. A first line that names the columns is passed over, so are blank lines and a BOM.
+/// Reads lines of `x,y` in mm; see [`rows`] for what is passed over.
 pub(crate) fn read(text: &str, name: &str) -> Result<Vec<[f64; 2]>, Failure> {
-    let mut points = Vec::new();
-    let mut first = true;
-    for (line, number) in text.trim_start_matches('\u{feff}').lines().zip(1_u64..) {
-        if line.trim().is_empty() {
-            continue;
-        }
-        let header = std::mem::take(&mut first) && is_header(line);
-        if !header {
-            points.push(point(line, number, name)?);
-        }
-    }
-    Ok(points)
+    rows(text, name).map(|row| point(&row)).collect()
 }
 
-fn is_header(line: &str) -> bool {
-    let names: Vec<String> = line.split(',').map(|f| f.trim().trim_matches('"').to_ascii_lowercase()).collect();
-    matches!(names.as_slice(), [x, y] if x == "x" && y == "y")
-}
-
-fn point(line: &str, number: u64, name: &str) -> Result<[f64; 2], Failure> {
-    let refuse = |message: String, at: usize| {
-        let place = Place { line: number, column: 1 + u64::try_from(at).unwrap_or(0) };
-        Failure::from(Refusal::of_line(message, name.to_owned(), place, line))
-    };
-    let mut values = [0.0; 2];
-    let mut at = 0;
-    let mut count = 0;
-    for field in line.split(',') {
-        let start = at + (field.len() - field.trim_start().len());
-        if count == values.len() {
-            return Err(refuse("there are more than two numbers on the line: x,y is expected".to_owned(), start));
+fn point(row: &Row<'_>) -> Result<[f64; 2], Failure> {
+    match row.fields.as_slice() {
+        [x, y] => Ok([row.millimetres(*x)?, row.millimetres(*y)?]),
+        [one] => Err(row.refuse(one.column, "there is one field on the line: x,y is expected")),
+        fields => {
+            let column = fields.get(2).map_or(1, |f| f.column);
+            Err(row.refuse(column, "there are more than two fields on the line: x,y is expected"))
         }
-        values[count] = match field.trim().parse::<f64>() {
-            Ok(value) if value.is_finite() => value,
-            _ => return Err(refuse(format!("\"{}\" is not a number of millimetres", field.trim()), start)),
-        };
-        count += 1;
-        at += field.len() + 1;
     }
-    if count < values.len() {
-        return Err(refuse("there is one number on the line: x,y is expected".to_owned(), line.len()));
-    }
-    Ok(values)
 }
 
 /// `value` with 17 significant digits, which is enough for any f64 to read back the same (IEEE 754-2008, 5.12.2).

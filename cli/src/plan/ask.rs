@@ -2,6 +2,7 @@
 
 use super::edit::Draft;
 use crate::report::Failure;
+use crate::wrap::wrapped;
 use evengap::card::Point;
 use evengap::plan::{about, doubt, steps, value_from_text};
 use evengap::whereabouts;
@@ -88,34 +89,18 @@ fn introduction(draft: &Draft) -> String {
     let readings = &draft.card().readings;
     let mut text = String::from("At each point:\n");
     for (step, number) in steps(readings).iter().zip(1..) {
-        text.push_str(&format!("  {number}. {}\n", wrapped(step, "\n     ")));
+        text.push_str(&format!("  {number}. {}\n", wrapped(step, WIDTH, "\n     ")));
     }
     let about = about(readings.method);
     text.push_str(&format!("Type {}; {}.\n", about.value, about.sign));
     let keys =
         "An empty line leaves the point as it is, b goes back, q ends. Each value is written to the card at once.";
-    text.push_str(&format!("{}\n\n", wrapped(keys, "\n")));
+    text.push_str(&format!("{}\n\n", wrapped(keys, WIDTH, "\n")));
     text
 }
 
-/// Broken into lines of at most about 96 letters, as the help is.
-fn wrapped(words: &str, between: &str) -> String {
-    const WIDTH: usize = 90;
-    let (mut text, mut length) = (String::new(), 0);
-    for word in words.split(' ') {
-        let letters = word.chars().count();
-        if length > 0 && length + 1 + letters > WIDTH {
-            text.push_str(between);
-            length = 0;
-        } else if length > 0 {
-            text.push(' ');
-            length += 1;
-        }
-        text.push_str(word);
-        length += letters;
-    }
-    text
-}
+/// Letters of a line: with a number before it, as long as the help's.
+const WIDTH: usize = 90;
 
 fn prompt(draft: &Draft, number: usize, count: usize) -> String {
     let card = draft.card();

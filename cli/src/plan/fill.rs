@@ -1,8 +1,8 @@
 //! Readings that come back as CSV: `number,value` or `x,y,value`, mm.
 
 use super::edit::Draft;
-use crate::report::{Failure, Refusal};
-use evengap::Place;
+use crate::report::Failure;
+use crate::rows::{Field, Row, rows};
 use evengap::card::Point;
 use evengap::plan::{doubt, value_from_text};
 
@@ -61,18 +61,9 @@ fn place(point: &Point) -> [f64; 2] {
 fn read(draft: &Draft, text: &str, name: &str, replace: bool) -> Result<Vec<Entry>, Failure> {
     let points: Vec<Point> = draft.card().readings.all_points().collect();
     let mut entries: Vec<Entry> = Vec::new();
-    let mut first = true;
-    for (line, number) in text.trim_start_matches('\u{feff}').lines().zip(1_u64..) {
-        if line.trim().is_empty() || line.trim_start().starts_with('#') {
-            continue;
-        }
-        let fields = Fields::of(line);
-        let header = std::mem::take(&mut first) && fields.are_words();
-        if !header {
-            let row = Row { fields, line, number, name, draft };
-            let entry = row.entry(&points, &entries, replace)?;
-            entries.push(entry);
-        }
+    for row in rows(text, name) {
+        let entry = Filling { row: &row, draft }.entry(&points, &entries, replace)?;
+        entries.push(entry);
     }
     if entries.is_empty() {
         return Err(Failure::plain(format!(
@@ -82,47 +73,23 @@ fn read(draft: &Draft, text: &str, name: &str, replace: bool) -> Result<Vec<Entr
     Ok(entries)
 }
 
-/// A line's fields, each with the column (bytes, from 1) where it starts.
-struct Fields<'a>(Vec<(&'a str, u64)>);
-
-impl<'a> Fields<'a> {
-    fn of(line: &'a str) -> Fields<'a> {
-        let mut at = 0;
-        let fields = line.split(',').map(|field| {
-            let column = 1 + at + (field.len() - field.trim_start().len());
-            at += field.len() + 1;
-            (field.trim(), u64::try_from(column).unwrap_or(u64::MAX))
-        });
-        Fields(fields.collect())
-    }
-
-    /// No field is a number, and the first begins with a letter: names of columns.
-    fn are_words(&self) -> bool {
-        let letter = |f: &str| f.trim_matches('"').starts_with(|c: char| c.is_alphabetic());
-        self.0.iter().all(|(f, _)| f.parse::<f64>().is_err()) && self.0.first().is_some_and(|(f, _)| letter(f))
-    }
-}
-
-struct Row<'a> {
-    fields: Fields<'a>,
-    line: &'a str,
-    number: u64,
-    name: &'a str,
+/// A line, and the card that it goes into.
+struct Filling<'a> {
+    row: &'a Row<'a>,
     draft: &'a Draft,
 }
 
-impl Row<'_> {
+impl Filling<'_> {
     fn refuse(&self, column: u64, message: impl Into<String>) -> Failure {
-        let place = Place { line: self.number, column };
-        Failure::from(Refusal::of_line(message.into(), self.name.to_owned(), place, self.line))
+        self.row.refuse(column, message)
     }
 
     fn entry(&self, points: &[Point], before: &[Entry], replace: bool) -> Result<Entry, Failure> {
-        let (number, (value, column)) = match self.fields.0.as_slice() {
-            [(number, at), value] => (self.by_number(number, *at, points, before)?, *value),
-            [x, y, value] => (self.by_place([*x, *y], points, before)?, *value),
+        let (number, (value, column)) = match self.row.fields.as_slice() {
+            [number, value] => (self.by_number(*number, points, before)?, (value.text, value.column)),
+            [x, y, value] => (self.by_place([*x, *y], points, before)?, (value.text, value.column)),
             fields => {
-                let column = fields.get(3).map_or(1, |f| f.1);
+                let column = fields.get(3).map_or(1, |f| f.column);
                 let message = "number,value or x,y,value is expected on each line, with a point for the decimals";
                 return Err(self.refuse(column, message));
             }
@@ -134,10 +101,15 @@ impl Row<'_> {
                 format!("point {number} has a reading already, {} mm: add --replace to take the new one", old.value);
             return Err(self.refuse(column, message));
         }
-        Ok(Entry { number, value: value_mm, line: self.number, column })
+        Ok(Entry { number, value: value_mm, line: self.row.number, column })
     }
 
-    fn by_number(&self, text: &str, column: u64, points: &[Point], before: &[Entry]) -> Result<usize, Failure> {
+    fn by_number(
+        &self,
+        Field { text, column }: Field<'_>,
+        points: &[Point],
+        before: &[Entry],
+    ) -> Result<usize, Failure> {
         let count = points.len();
         let number = match text.parse::<usize>() {
             Ok(n) if (1..=count).contains(&n) => n,
@@ -150,12 +122,8 @@ impl Row<'_> {
         }
     }
 
-    fn by_place(&self, [x, y]: [(&str, u64); 2], points: &[Point], before: &[Entry]) -> Result<usize, Failure> {
-        let mm = |(text, column): (&str, u64)| match text.parse::<f64>() {
-            Ok(v) if v.is_finite() => Ok(v),
-            _ => Err(self.refuse(column, format!("\"{text}\" is not a number of millimetres"))),
-        };
-        let [px, py] = [mm(x)?, mm(y)?];
+    fn by_place(&self, [x, y]: [Field<'_>; 2], points: &[Point], before: &[Entry]) -> Result<usize, Failure> {
+        let [px, py] = [self.row.millimetres(x)?, self.row.millimetres(y)?];
         let near = |p: &Point| {
             let [u, v] = place(p);
             (u - px).abs() <= SAME && (v - py).abs() <= SAME
@@ -163,12 +131,12 @@ impl Row<'_> {
         // A point that the card lists twice is read twice: each line fills the next of them.
         let mut there = points.iter().zip(1..).filter(|(p, _)| near(p)).map(|(_, n)| n).peekable();
         let Some(&first) = there.peek() else {
-            return Err(self.refuse(x.1, format!("the card has no point at X {px} Y {py}")));
+            return Err(self.refuse(x.column, format!("the card has no point at X {px} Y {py}")));
         };
         let taken = |n: usize| before.iter().find(|e| e.number == n);
         match there.find(|n| taken(*n).is_none()) {
             Some(number) => Ok(number),
-            None => Err(self.refuse(x.1, twice(first, taken(first).map_or(0, |e| e.line)))),
+            None => Err(self.refuse(x.column, twice(first, taken(first).map_or(0, |e| e.line)))),
         }
     }
 }

@@ -13,6 +13,7 @@
 //! than 0.05 mm are not usual: common practice, no source.) Only moves that push filament while they travel in XY count,
 //! and only where X, Y and Z are known.
 
+use super::way::Way;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
@@ -265,7 +266,7 @@ impl Look {
                     let m = *self.reader.last_move();
                     let pushes = e_word && m.e_delta() > 0.0;
                     if pushes && m.known() && m.travels() {
-                        self.lay(&Way::of(&m));
+                        self.lay(&Laid::of(&m));
                     } else if m.travels() {
                         self.pen = None;
                     }
@@ -300,16 +301,16 @@ impl Look {
         near.min_by(|a, b| (a - z).abs().total_cmp(&(b - z).abs())).unwrap_or(z)
     }
 
-    /// Filament is laid along a way.
-    fn lay(&mut self, way: &Way) {
+    /// Filament is laid.
+    fn lay(&mut self, laid: &Laid) {
         let line = self.report.lines;
-        let pieces = pieces(way.length, STRETCH);
-        let piece = way.length / f64::from(pieces);
+        let pieces = pieces(laid.way.length, STRETCH);
+        let piece = laid.way.length / f64::from(pieces);
         let [x0, y0, x1, y1] = self.sheet.rect();
         let mut keep = false;
         for i in 0..pieces {
             let t = (f64::from(i) + 0.5) / f64::from(pieces);
-            let ([x, y], z) = way.at(t);
+            let ([x, y], z) = laid.at(t);
             let h = self.sheet.height(x, y);
             let meant = self.sliced(z, h);
             let deviation = z - h - meant;
@@ -341,7 +342,7 @@ impl Look {
                 Keep::At(base) => holds(base, meant),
             };
         }
-        if keep { self.draw(way) } else { self.pen = None }
+        if keep { self.draw(laid) } else { self.pen = None }
     }
 
     /// The layer of a Z, made when it is new.
@@ -369,11 +370,11 @@ impl Look {
         after
     }
 
-    fn draw(&mut self, way: &Way) {
+    fn draw(&mut self, laid: &Laid) {
         let most = if self.options.most_kept == 0 { 2_000_000 } else { self.options.most_kept };
-        let from = way.at(0.0).0;
+        let from = laid.way.from;
         let joins = self.pen.is_some_and(|[x, y]| (x - from[0]).abs() < 1e-6 && (y - from[1]).abs() < 1e-6);
-        let pieces = pieces(way.length, STRIDE);
+        let pieces = pieces(laid.way.length, STRIDE);
         let kept = &self.report.kept;
         if kept.points.len() + pieces as usize + 1 > most {
             self.report.kept.cut = true;
@@ -385,11 +386,11 @@ impl Look {
             self.report.kept.strokes.push(start);
         }
         for i in u32::from(joins)..=pieces {
-            let ([x, y], z) = way.at(f64::from(i) / f64::from(pieces));
+            let ([x, y], z) = laid.at(f64::from(i) / f64::from(pieces));
             let h = self.sheet.height(x, y);
             self.report.kept.points.push([x, y, z - h - self.sliced(z, h)]);
         }
-        self.pen = Some(way.at(1.0).0);
+        self.pen = Some(laid.way.to);
     }
 }
 
@@ -405,35 +406,18 @@ fn pieces(length: f64, most: f64) -> u32 {
     count
 }
 
-/// The way of a move by its share of the length.
-#[derive(Debug, Clone, Copy)]
-struct Way {
-    m: Move,
-    length: f64,
+/// What a move lays: its way, and its Z at the two ends, mm.
+struct Laid {
+    way: Way,
+    z: [f64; 2],
 }
 
-impl Way {
-    fn of(m: &Move) -> Way {
-        let [dx, dy] = [0, 1].map(|n| m.after[n].place() - m.before[n].place());
-        let length = match m.arc {
-            Some(arc) => arc.sweep.abs() * 0.5 * (arc.radii[0] + arc.radii[1]),
-            None => libm::hypot(dx, dy),
-        };
-        Way { m: *m, length }
+impl Laid {
+    fn of(m: &Move) -> Laid {
+        Laid { way: Way::of(m), z: [m.before[2].place(), m.after[2].place()] }
     }
 
     fn at(&self, t: f64) -> ([f64; 2], f64) {
-        let [x, y, z] = [0, 1, 2].map(|n| {
-            let (a, b) = (self.m.before[n].place(), self.m.after[n].place());
-            if t >= 1.0 { b } else { a + (b - a) * t }
-        });
-        match self.m.arc {
-            Some(arc) if t > 0.0 && t < 1.0 => {
-                let r = arc.radii[0] + (arc.radii[1] - arc.radii[0]) * t;
-                let (sin, cos) = libm::sincos(arc.start + arc.sweep * t);
-                ([arc.centre[0] + r * cos, arc.centre[1] + r * sin], z)
-            }
-            _ => ([x, y], z),
-        }
+        (self.way.at(t), self.z[0] + (self.z[1] - self.z[0]) * t)
     }
 }

@@ -5,5 +5,6 @@
 
 pub mod gaps;
 pub mod proof;
+mod way;
 
 pub use gaps::{Deviation, Followed, GapOptions, GapReport, Gaps, Keep, KeptPath, Layer, Shares, Window};

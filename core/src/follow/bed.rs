@@ -98,10 +98,10 @@ impl Bed {
         h + self.shift
     }
 
-    /// Whether a straight move can need more than one piece.
+    /// Whether a straight move can need more than one piece: the bed is not level all over. (A plane has kinks where the readings end.)
     #[inline]
     pub(crate) fn is_bent(&self) -> bool {
-        self.plain_length < LONGEST
+        self.sheet.slope_bound() > 0.0
     }
 
     /// The widest that an end may lie off, mm: the next move must start within its tube.
@@ -348,12 +348,9 @@ fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
     (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
 }
 
-/// No move is longer, mm, for [`plain_length`].
-const LONGEST: f64 = 1000.0;
-
 /// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
 fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
-    let mut length = LONGEST;
+    let mut length = 1000.0;
     while sheet.bend(length) * length * length / 8.0 > tau {
         length *= 0.9;
     }

@@ -12,13 +12,19 @@ use crate::toolpath::words::{Line, Word};
 /// At most so many bytes wait, and a line: comments between two moves included.
 const MOST_HELD: usize = 1 << 16;
 
-/// A move's end that is not settled yet, and the line that tells it.
+/// Where a move ends: the place, the original's Z there and its line, and the offset, mm.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ending {
+    pub(super) place: [f64; 2],
+    pub(super) z: f64,
+    pub(super) offset: f64,
+    pub(super) number: u64,
+}
+
+/// An end that is not settled yet, and the line that tells it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Held {
-    place: [f64; 2],
-    z: f64,
-    offset: f64,
-    number: u64,
+    end: Ending,
     /// Where the line begins in what waits, its length, and that of its ending.
     at: usize,
     length: usize,
@@ -42,16 +48,9 @@ pub(super) struct Written {
 }
 
 impl Held {
-    /// A move that ends at `place` and the original's `z`, off by `offset`, mm.
-    pub(super) fn new(place: [f64; 2], z: f64, offset: f64, number: u64) -> Self {
-        let how = Spelling { absolute: true, unit: 1.0, decimals: 0, least: 0 };
-        let written = Written { z_before: Axis::default(), register: 0.0, delta: 0.0, how, changed: false };
-        Held { place, z, offset, number, at: 0, length: 0, ending: 0, written, own: None }
-    }
-
     /// The original's Z at the end, mm.
     pub(super) fn z(&self) -> f64 {
-        self.z
+        self.end.z
     }
 }
 
@@ -66,7 +65,7 @@ impl Work {
     /// of its move.
     pub(super) fn hold(
         &mut self,
-        held: Held,
+        end: Ending,
         written: Written,
         own: Option<(&Word, &[u8])>,
         [length, ending]: [usize; 2],
@@ -76,14 +75,14 @@ impl Work {
         self.own_z.extend_from_slice(own.map_or(&[], |(_, bytes)| bytes));
         let own = own.and_then(|(word, _)| word.number).map(|n| n.value);
         if let Some(at) = out.len().checked_sub(length + ending) {
-            self.held = Some(Held { at, length, ending, written, own, ..held });
+            self.held = Some(Held { end, at, length, ending, written, own });
         }
     }
 
     /// The end that is held stays where it is.
     pub(super) fn settle(&mut self) {
-        if let Some(Held { place, z, offset, number, .. }) = self.held.take() {
-            self.account(place, z, offset, number);
+        if let Some(held) = self.held.take() {
+            self.account(held.end);
         }
     }
 
@@ -96,7 +95,7 @@ impl Work {
         let mut z = z_before;
         let number = z.write(register, delta, offset + z.skew, how);
         self.meant = Some(offset);
-        held.offset = offset;
+        held.end.offset = offset;
         if line.get(b'Z').and_then(|w| w.number).is_some_and(|n| (n.value - number.value()).abs() < 1e-12) {
             // Rounded it is the number that stands there.
             self.held = Some(held);

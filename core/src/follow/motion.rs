@@ -2,7 +2,7 @@
 
 use super::bed::Way;
 use super::compose::{Source, Value};
-use super::held::{Held, Written};
+use super::held::{Ending, Written};
 use super::ledger::exact;
 use super::path::Path;
 use super::pieces::Plan;
@@ -70,13 +70,14 @@ impl Work {
             let (last, others) = vertices.split_last().map_or(((1.0, end), &[][..]), |(last, others)| (*last, others));
             let z = |t: f64| if known { way.z[0] + (way.z[1] - way.z[0]) * t } else { way.z[1] };
             for (t, offset) in others {
-                self.account(way.path.at(*t), z(*t), *offset, self.number);
+                self.account(Ending { place: way.path.at(*t), z: z(*t), offset: *offset, number: self.number });
             }
             let place = [m.after[0].place(), m.after[1].place()];
+            let ending = Ending { place, z: way.z[1], offset: last.1, number: self.number };
             if known && self.may_hold(line, way.z[1]) {
-                holds = Some(Held::new(place, way.z[1], last.1, self.number));
+                holds = Some(ending);
             } else {
-                self.account(place, way.z[1], last.1, self.number);
+                self.account(ending);
             }
             self.meant = Some(last.1);
             last.1 + self.z.skew
@@ -138,10 +139,10 @@ impl Work {
                 self.output.unchanged(source, ending, out);
             }
             self.edits = edits;
-            if let Some(held) = holds {
+            if let Some(end) = holds {
                 let written = Written { z_before, register: m.after[2].register, delta, how: z_how, changed };
                 let own = z_word.map(|w| (w, &source.bytes[w.from..w.to]));
-                self.hold(held, written, own, [length, ending.len()], out);
+                self.hold(end, written, own, [length, ending.len()], out);
             }
         }
         if e_word.is_some() {
@@ -230,7 +231,7 @@ impl Work {
     }
 
     /// Keeps the summary's figures and watches the floor: a vertex at a place, the original's Z there, and its offset.
-    pub(super) fn account(&mut self, place: [f64; 2], z: f64, offset: f64, number: u64) {
+    pub(super) fn account(&mut self, Ending { place, z, offset, number }: Ending) {
         // An offset of less is not written at all.
         let half = self.place_spelling(true, None).half();
         let told = z + offset;

@@ -1,7 +1,7 @@
 //! Writing one motion as several pieces.
 
 use super::compose::{Edits, Source, Value};
-use super::held::{Held, Written};
+use super::held::{Ending, Written};
 use super::ledger::{Decimal, MOST_DECIMALS, Spelling, exact};
 use super::path::Path;
 use super::rewriter::Work;
@@ -24,7 +24,7 @@ pub(super) struct Plan<'a> {
 
 impl Work {
     /// Writes a move as several pieces.
-    pub(super) fn pieces(&mut self, plan: &Plan<'_>, ending: &[u8], holds: Option<Held>, out: &mut Vec<u8>) {
+    pub(super) fn pieces(&mut self, plan: &Plan<'_>, ending: &[u8], holds: Option<Ending>, out: &mut Vec<u8>) {
         let mut text = self.output.text();
         self.output.set_e_before(plan.source, plan.before, &mut text);
         let (absolute, unit) = (plan.z_how.absolute, plan.z_how.unit);
@@ -140,8 +140,8 @@ impl Work {
         text.extend_from_slice(ending);
         self.output.changed(text, out);
         self.edits = edits;
-        if let (Some(held), Some(written)) = (holds, z_written) {
-            self.hold(held, written, None, [length, ending.len()], out);
+        if let (Some(end), Some(written)) = (holds, z_written) {
+            self.hold(end, written, None, [length, ending.len()], out);
         }
     }
 

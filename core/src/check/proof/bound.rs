@@ -10,8 +10,8 @@
 //! So |f| on the stretch is at most the larger of |f| at its ends and that difference. Stretches are halved until the bound tells;
 //! where |f| at an end is beyond what is allowed there is a fault, and its place is told.
 
-use super::way::Way;
 use crate::check::gaps::Followed;
+use crate::check::way::Way;
 use crate::surface::sheet::Sheet;
 
 /// The definition.

@@ -19,7 +19,6 @@
 mod bound;
 mod rest;
 mod walk;
-mod way;
 
 use crate::check::gaps::Followed;
 use crate::surface::sheet::Sheet;

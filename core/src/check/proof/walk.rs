@@ -2,9 +2,9 @@
 
 use super::bound::{Found, Piece, Target};
 use super::rest::Said;
-use super::way::Way;
 use super::{Fault, FaultKind, ProofOptions, Side, Verdict};
 use crate::Error;
+use crate::check::way::Way;
 use crate::toolpath::lines::{Lines, Piece as Part};
 use crate::toolpath::number::scan;
 use crate::toolpath::words::{Kind, Line};
@@ -97,7 +97,7 @@ impl Feed {
         }
     }
 
-    /// Reads a row. `None` for a line that is too long to hold and may not be a motion.
+    /// Reads a row. A line that is too long to hold can be no motion.
     fn read(&mut self, row: &Row) -> Result<Step, Error> {
         self.line.read(&row.bytes);
         if row.long.is_some() || self.line.kind == Kind::Blank {

@@ -1,4 +1,5 @@
-//! The original's way in XY by its share t of the length, and where a place lies on it.
+//! A move's way in XY by its share t of the length, and where a place lies on it. The rewriter has one of its own: what checks does not
+//! trust it.
 
 use crate::toolpath::{Arc, Move};
 
