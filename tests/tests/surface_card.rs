@@ -310,6 +310,9 @@ travel = { b = [-1, 1.5] }
 [print]
 filament = 2.85
 layer_height = 0.25
+[machine]
+z_speed = 8
+z_steps_per_mm = 400
 ";
 
 #[test]
@@ -322,16 +325,22 @@ fn points_to_read_and_the_rest_of_the_keys() {
     let travel: Vec<_> = card.screws.as_ref().expect("screws").at.iter().map(|s| s.travel).collect();
     assert_eq!(travel, [None, Some([-1.0, 1.5]), None]);
     assert_eq!((card.print.filament(), card.print.layer_height(), card.print.line_width()), (2.85, 0.25, 0.45));
+    let machine = card.machine;
+    assert_eq!((machine.z_speed, machine.z_steps_per_mm, machine.moves_per_second), (Some(8.0), Some(400.0), None));
     assert!(card.readings.predicted);
     // Out and back: the same in both languages, order of points included.
     for text in [card.to_toml(), serde_json::to_string(&card).expect("JSON")] {
         let back = Card::parse(&text).expect("its own text");
-        assert_eq!(back.digest(), card.digest(), "{text}");
+        assert_eq!((back.digest(), back.machine), (card.digest(), card.machine), "{text}");
         assert_eq!(back.readings.unread.iter().map(|u| u.number).collect::<Vec<_>>(), [1, 4], "{text}");
     }
     let both = Card::parse(&FULL.replace("{ b = [-1, 1.5] }", "[-2, 3]")).expect("one travel for all");
     assert!(both.screws.expect("screws").at.iter().all(|s| s.travel == Some([-2.0, 3.0])));
+    // What the machine can do says nothing of the bed.
+    let other = Card::parse(&FULL.replace("z_speed = 8", "z_speed = 5")).expect("another machine");
+    assert_eq!(other.digest(), card.digest());
     for (from, to, place, message) in [
+        ("z_speed = 8", "z_speed = 0", (24, 11), "`z_speed` = 0 is not between"),
         ("[30, 30],\n", "[30, 236],\n", (9, 3), "the point at (30, 236) is outside the bed"),
         ("0.005", "0", (11, 20), "spread` = 0 is not between"),
         ("sheet", "spread = 0\nsheet", (12, 3), "this reading has a spread, 0.005 mm, on a card whose `spread` is 0"),

@@ -4,7 +4,7 @@ use super::edit::Draft;
 use crate::report::Failure;
 use clap::ValueEnum;
 use evengap::Card;
-use evengap::card::{Bed, Outline, Print, Readings};
+use evengap::card::{Bed, Machine, Outline, Print, Readings};
 use evengap::plan::card_text;
 
 /// What a new card says; the points come after.
@@ -97,6 +97,7 @@ impl New {
             },
             screws: None,
             print: Print::default(),
+            machine: Machine::default(),
         };
         Draft::read(card_text(&card), "the card made from the options".to_owned())
     }

@@ -59,6 +59,10 @@
 //! | `[print]` | `filament` | diameter, mm |
 //! | | `line_width`, `layer_height` | of the first layer, mm |
 //! | | `print_speed`, `travel_speed` | mm/s |
+//! | `[machine]` | `z_speed` | fastest that Z may go while the nozzle travels sideways, mm/s |
+//! | | `z_speed_step` | by how much the speed of Z may change from one move to the next, mm/s |
+//! | | `moves_per_second` | that the machine can take, over a tenth of a second |
+//! | | `z_steps_per_mm` | steps of the Z motor |
 //!
 //! Any other key is an error that points at it.
 //!
@@ -100,6 +104,9 @@ pub struct Card {
     /// What a test print needs to know, where the card says.
     #[serde(skip_serializing_if = "Print::is_empty")]
     pub print: Print,
+    /// What the machine can do, where the card says.
+    #[serde(skip_serializing_if = "Machine::is_empty")]
+    pub machine: Machine,
 }
 
 /// The bed's reachable area, mm, in the toolpath's coordinates.
@@ -315,6 +322,39 @@ impl Print {
     }
 }
 
+/// What the machine can do: limits for [checking](crate::check) a toolpath, none where the card is silent.
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+pub struct Machine {
+    /// Fastest that Z may go while the nozzle travels sideways, mm/s; 0.01 to 1000.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub z_speed: Option<f64>,
+    /// By how much the speed of Z may change from one move to the next, mm/s; 0.001 to 1000.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub z_speed_step: Option<f64>,
+    /// Moves that the machine takes in a second; 1 to 1,000,000.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub moves_per_second: Option<f64>,
+    /// Steps of the Z motor to the millimetre, with the driver's microsteps; 1 to 100,000.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub z_steps_per_mm: Option<f64>,
+}
+
+impl Machine {
+    fn is_empty(&self) -> bool {
+        *self == Machine::default()
+    }
+
+    /// The section's keys with their values: one list for reading, writing and naming.
+    fn keys(&self) -> [(&'static str, Option<f64>); 4] {
+        [
+            ("z_speed", self.z_speed),
+            ("z_speed_step", self.z_speed_step),
+            ("moves_per_second", self.moves_per_second),
+            ("z_steps_per_mm", self.z_steps_per_mm),
+        ]
+    }
+}
+
 /// A height that one reading tells.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 pub struct SpotHeight {
@@ -374,6 +414,8 @@ impl Card {
     ///
     /// The first 48 bits of SHA-256 (FIPS 180-4) over a canonical list of the card's values. TOML and JSON spellings,
     /// comments, white space, the order of keys and `0.1` against `0.10` make no difference; the order of readings does.
+    /// `[machine]` is left out: its limits say nothing of the bed, and a file that was rewritten before they were noted stays
+    /// this card's.
     pub fn digest(&self) -> String {
         write::digest(self)
     }

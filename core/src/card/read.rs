@@ -2,7 +2,7 @@
 
 use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
-    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Method, Outline, Print, Reading,
+    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline, Print, Reading,
     Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
 };
 use crate::{Error, ErrorKind};
@@ -69,7 +69,7 @@ impl Reader {
     }
 
     fn card(&self, root: &Node, points: Points<'_>) -> Result<Card, Error> {
-        let root = self.section(root, "the card", &["bed", "readings", "screws", "print"])?;
+        let root = self.section(root, "the card", &["bed", "readings", "screws", "print", "machine"])?;
         // Every section's keys first: a misspelt key explains a missing one.
         let bed = self.subsection(&root, "bed", "[bed]", &["x", "y", "outline", "keep_out"])?;
         let readings = self.subsection(
@@ -97,11 +97,13 @@ impl Reader {
         };
         let screws = optional("screws", "[screws]", &["thread", "pitch", "raise", "at", "travel"])?;
         let print = optional("print", "[print]", &Print::default().keys().map(|(key, _)| key))?;
+        let machine = optional("machine", "[machine]", &Machine::default().keys().map(|(key, _)| key))?;
         let bed = self.bed(&bed)?;
         let readings = self.readings(&readings, &bed, points)?;
         let screws = screws.map(|s| self.screws(&s)).transpose()?;
         let print = print.map_or(Ok(Print::default()), |s| self.print(&s))?;
-        Ok(Card { bed, readings, screws, print })
+        let machine = machine.map_or(Ok(Machine::default()), |s| self.machine(&s))?;
+        Ok(Card { bed, readings, screws, print, machine })
     }
 
     fn section<'a>(&self, node: &'a Node, name: &'static str, known: &[&str]) -> Result<Section<'a>, Error> {
@@ -338,10 +340,23 @@ impl Reader {
         Ok((points, unread))
     }
 
+    /// A number that may be missing.
+    fn optional_number(&self, section: &Section<'_>, key: &str, low: f64, high: f64) -> Result<Option<f64>, Error> {
+        section.get(key).map(|e| self.between(&e.value, key, low, high)).transpose()
+    }
+
+    fn machine(&self, section: &Section<'_>) -> Result<Machine, Error> {
+        let number = |key: &str, low: f64, high: f64| self.optional_number(section, key, low, high);
+        Ok(Machine {
+            z_speed: number("z_speed", 0.01, 1000.0)?,
+            z_speed_step: number("z_speed_step", 0.001, 1000.0)?,
+            moves_per_second: number("moves_per_second", 1.0, 1e6)?,
+            z_steps_per_mm: number("z_steps_per_mm", 1.0, 1e5)?,
+        })
+    }
+
     fn print(&self, section: &Section<'_>) -> Result<Print, Error> {
-        let number = |key: &str, low: f64, high: f64| -> Result<Option<f64>, Error> {
-            section.get(key).map(|e| self.between(&e.value, key, low, high)).transpose()
-        };
+        let number = |key: &str, low: f64, high: f64| self.optional_number(section, key, low, high);
         Ok(Print {
             filament: number("filament", 0.5, 10.0)?,
             line_width: number("line_width", 0.05, 5.0)?,

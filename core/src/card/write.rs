@@ -122,14 +122,16 @@ pub(super) fn toml(card: &Card) -> String {
             let _ = writeln!(out, "travel = {{ {} }}", travel.join(", "));
         }
     }
-    if !card.print.is_empty() {
-        out.push_str("\n[print]\n");
-        for (key, value) in card.print.keys() {
-            if let Some(value) = value {
-                let _ = writeln!(out, "{key} = {}", value + 0.0);
-            }
+    let mut section = |name: &str, keys: &[(&str, Option<f64>)]| {
+        if keys.iter().any(|(_, value)| value.is_some()) {
+            let _ = writeln!(out, "\n[{name}]");
         }
-    }
+        for (key, value) in keys.iter().filter_map(|(key, value)| Some((key, (*value)?))) {
+            let _ = writeln!(out, "{key} = {}", value + 0.0);
+        }
+    };
+    section("print", &card.print.keys());
+    section("machine", &card.machine.keys());
     out
 }
 

@@ -1,7 +1,7 @@
 //! Invented beds, a person with a sheet of paper, and calipers.
 
 use super::super::*;
-use crate::card::{Bed, Method, Outline, Readings};
+use crate::card::{Bed, Machine, Method, Outline, Readings};
 use crate::{Card, HeightMap, SurfaceKind};
 
 /// Numbers that scatter as a normal distribution does: a sum of twelve even ones (Irwin-Hall), from a congruential generator
@@ -101,7 +101,7 @@ fn round(seed: u64, s: &Setting) -> [f64; 2] {
         readings.points.push(crate::card::Reading { x, y, value, spread: None, line: None, column: None });
     }
     let bed = Bed { x: [0.0, 235.0], y: [0.0, 235.0], outline: Outline::Rectangle, keep_out: vec![] };
-    let card = Card { bed, readings, screws: None, print: Print::default() };
+    let card = Card { bed, readings, screws: None, print: Print::default(), machine: Machine::default() };
     let map = HeightMap::fit(&card, s.surface).unwrap();
     // A flat layer must be higher than the bed is bent.
     let layer = if s.flat { 0.9 } else { 0.2 };

@@ -3,7 +3,7 @@
 #![expect(clippy::float_cmp, reason = "what is written and read back is the same double")]
 
 use super::*;
-use crate::card::{Bed, Outline, Print, Readings};
+use crate::card::{Bed, Machine, Outline, Print, Readings};
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::Line;
 use crate::toolpath::{Reader, Reading, Step};
@@ -102,6 +102,7 @@ fn cases() -> impl Strategy<Value = Case> {
             readings,
             screws: None,
             print: Print::default(),
+            machine: Machine::default(),
         };
         let stops =
             points.iter().zip(1..).map(|((u, v), number)| Stop { number, x: x0 + u * w, y: y0 + v * d }).collect();
