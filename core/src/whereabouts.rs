@@ -7,6 +7,10 @@ use crate::card::Bed;
 /// The words of directions, from the right round by the back, an eighth of a circle each.
 const ROUND: [&str; 8] = ["right", "back right", "back", "back left", "left", "front left", "front", "front right"];
 
+/// The nine places of the bed, by thirds of its reach, as [`third`] counts them: from the front left, row by row.
+pub const THIRDS: [&str; 9] =
+    ["front left", "front", "front right", "left", "middle", "right", "back left", "back", "back right"];
+
 /// Where (x, y), mm, lies on the bed: `"middle"`, `"front left"`, `"back"` and so on, by thirds of the bed's reach. A
 /// place beyond the reach counts as on its nearest third; a coordinate that is not a number as in the middle third.
 ///
@@ -23,9 +27,13 @@ const ROUND: [&str; 8] = ["right", "back right", "back", "back left", "left", "f
 /// ```
 #[must_use]
 pub fn place(bed: &Bed, x: f64, y: f64) -> &'static str {
-    const WORDS: [[&str; 3]; 3] =
-        [["front left", "front", "front right"], ["left", "middle", "right"], ["back left", "back", "back right"]];
-    let third = |value: f64, [low, high]: [f64; 2]| {
+    THIRDS[third(bed, x, y)]
+}
+
+/// As [`place`], by its number among [`THIRDS`].
+#[must_use]
+pub fn third(bed: &Bed, x: f64, y: f64) -> usize {
+    let along = |value: f64, [low, high]: [f64; 2]| {
         let share = (value - low) / (high - low);
         if share < 1.0 / 3.0 {
             0
@@ -35,7 +43,7 @@ pub fn place(bed: &Bed, x: f64, y: f64) -> &'static str {
             1
         }
     };
-    WORDS[third(y, bed.y)][third(x, bed.x)]
+    3 * along(y, bed.y) + along(x, bed.x)
 }
 
 /// The side to which a slope (dh/dx, dh/dy) rises, by eighths of the circle; `None` where it rises by less than 0.001 mm
@@ -63,10 +71,7 @@ mod tests {
         let bed = Bed { x: [-100.0, 100.0], y: [0.0, 90.0], outline: Outline::Rectangle, keep_out: vec![] };
         let names: Vec<&str> =
             [10.0, 45.0, 80.0].into_iter().flat_map(|y| [-90.0, 0.0, 90.0].map(|x| place(&bed, x, y))).collect();
-        assert_eq!(
-            names,
-            ["front left", "front", "front right", "left", "middle", "right", "back left", "back", "back right"]
-        );
+        assert_eq!(names, THIRDS);
         assert_eq!(place(&bed, -1e9, f64::INFINITY), "back left");
         assert_eq!(place(&bed, f64::NAN, f64::NAN), "middle");
     }

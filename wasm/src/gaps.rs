@@ -73,7 +73,7 @@ impl Gaps {
 }
 
 fn found(report: GapReport) -> Result<Js<GapsFound>, JsValue> {
-    let GapReport { layers, kept, lines, moves } = report;
+    let GapReport { layers, kept, lines, moves, .. } = report;
     let numbers: Vec<f64> = kept.points.into_iter().flatten().collect();
     let strokes: Vec<u32> = kept.strokes.iter().filter_map(|s| u32::try_from(*s).ok()).collect();
     let found: Object =

@@ -2,8 +2,8 @@
 
 use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
-    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline, Print, Reading,
-    Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
+    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline, Print,
+    Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
 };
 use crate::{Error, ErrorKind};
 

@@ -5,19 +5,24 @@
 //! negative too near.
 //!
 //! In a toolpath that was rewritten the slicer's Z is no longer written down. It is found again by undoing the definition
-//! Z = z + w(z) h(x, y) + shift ([`GapOptions::followed`]), and is then set to the nearest of
-//! [`GapOptions::layers`], the layers of the original, where these are given: a fault in the rewriting is not undone
-//! with it.
+//! Z = z + w(z) h(x, y) + shift, with the taper and the shift that the [marker](Marker) tells or [`GapOptions::followed`]; and is then
+//! set to the nearest of [`GapOptions::layers`], where these are given: the layers of the original, or those that a first look told
+//! ([`GapReport::sliced`]). So a fault in the rewriting is not undone with it.
 //!
 //! A *layer* is what is laid within 0.04 mm above one Z, whenever it is laid; the first layer is the lowest. (Thinner layers
 //! than 0.05 mm are not usual: common practice, no source.) Only moves that push filament while they travel in XY count,
 //! and only where X, Y and Z are known.
 
+use super::marker::Marker;
+use super::pace::{Clock, Lengths, Pace};
+use super::sliced::Sliced;
 use super::way::Way;
+use crate::card::Bed;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
 use crate::toolpath::{Move, Reader, Reading, Step};
+use crate::whereabouts::{self, THIRDS};
 use crate::{Error, HeightMap};
 
 /// Within which gaps the first layer sticks, as shares of the gap that the slicer meant.
@@ -74,7 +79,7 @@ pub struct GapOptions {
     pub reading: Reading,
     /// Where the first layer sticks.
     pub window: Window,
-    /// How the file was rewritten; `None` for one that was not.
+    /// How the file was rewritten; `None` for what its own marker tells, and as sliced before it or without one.
     pub followed: Option<Followed>,
     /// The Z of the original's layers, mm, ascending: see the [module](self).
     pub layers: Vec<f64>,
@@ -116,6 +121,17 @@ pub struct Layer {
     pub farthest: Deviation,
 }
 
+/// A third of a layer: what lies in one of the nine places of the bed, in the order of [`THIRDS`].
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Third {
+    /// Its path by length, mm.
+    pub path: Shares,
+    /// The least deviation, mm; infinite where nothing lies.
+    pub nearest: Deviation,
+    /// The largest deviation, mm; infinite where nothing lies.
+    pub farthest: Deviation,
+}
+
 /// A deviation and where it is.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
@@ -128,6 +144,28 @@ pub struct Deviation {
     pub y: f64,
     /// The line, from 1.
     pub line: u64,
+}
+
+impl Shares {
+    pub(super) fn add(&mut self, more: &Shares) {
+        self.all += more.all;
+        self.right += more.right;
+        self.near += more.near;
+        self.far += more.far;
+        self.unmeasured += more.unmeasured;
+    }
+}
+
+impl Deviation {
+    /// Takes its place among the worst.
+    fn note(&self, nearest: &mut Deviation, farthest: &mut Deviation) {
+        if self.deviation < nearest.deviation {
+            *nearest = *self;
+        }
+        if self.deviation > farthest.deviation {
+            *farthest = *self;
+        }
+    }
 }
 
 /// The path of one layer for drawing.
@@ -146,6 +184,15 @@ pub struct KeptPath {
 pub struct GapReport {
     /// The layers, lowest first.
     pub layers: Vec<Layer>,
+    /// Each layer by places of the bed, in the order of [`GapReport::layers`].
+    pub thirds: Vec<[Third; THIRDS.len()]>,
+    /// What the toolpath asks of the machine.
+    pub pace: Pace,
+    /// The toolpath's marker, where it was rewritten.
+    pub marker: Option<Marker>,
+    /// Where it was, and [`GapOptions::layers`] were not given: the Z of the layers that it was sliced with, mm, ascending, as undoing the
+    /// rewriting tells them. Meant as those of a second look.
+    pub sliced: Vec<f64>,
     /// The kept path.
     pub kept: KeptPath,
     /// Lines read.
@@ -201,7 +248,10 @@ pub struct Gaps {
 struct Look {
     reader: Reader,
     sheet: Sheet,
+    bed: Bed,
     options: GapOptions,
+    clock: Clock,
+    sliced: Sliced,
     report: GapReport,
     /// Where the last kept stroke ended, and the layer that it was in.
     pen: Option<[f64; 2]>,
@@ -216,7 +266,10 @@ impl Gaps {
         let look = Look {
             reader: Reader::new(options.reading),
             sheet: Sheet::of(map),
+            bed: map.card().bed.clone(),
             options,
+            clock: Clock::default(),
+            sliced: Sliced::default(),
             report: GapReport::default(),
             pen: None,
             last: 0,
@@ -241,7 +294,10 @@ impl Gaps {
     pub fn finish(self) -> Result<GapReport, Error> {
         let Gaps { mut lines, mut line, mut look } = self;
         lines.finish(|piece| look.take(piece, &mut line))?;
-        Ok(look.report)
+        let mut report = look.report;
+        report.pace = look.clock.pace();
+        report.sliced = look.sliced.layers();
+        Ok(report)
     }
 
     /// Lines read so far.
@@ -258,18 +314,17 @@ impl Look {
                 self.report.lines += 1;
                 line.read(bytes);
                 if line.kind == Kind::Blank {
+                    self.blank(bytes);
                     return Ok(());
                 }
                 let e_word = line.has(b'E');
-                if self.reader.read(line, bytes, self.report.lines)? == Step::Move {
-                    self.report.moves += 1;
-                    let m = *self.reader.last_move();
-                    let pushes = e_word && m.e_delta() > 0.0;
-                    if pushes && m.known() && m.travels() {
-                        self.lay(&Laid::of(&m));
-                    } else if m.travels() {
-                        self.pen = None;
-                    }
+                let step = self.reader.read(line, bytes, self.report.lines)?;
+                self.feed(line);
+                match step {
+                    Step::Move => self.follow(*self.reader.last_move(), e_word),
+                    Step::Still if line.has(b'F') => {}
+                    // Most of what is no move stops the machine or may: a wait, homing, a temperature.
+                    _ => self.clock.stop(),
                 }
                 Ok(())
             }
@@ -282,11 +337,75 @@ impl Look {
         }
     }
 
-    /// The slicer's Z behind a commanded one over a bed of height `h`: the definition undone.
+    /// A line that moves nothing; the marker is one.
+    fn blank(&mut self, bytes: &[u8]) {
+        if self.report.marker.is_none()
+            && let Some(marker) = Marker::read(bytes)
+        {
+            self.options.followed.get_or_insert(marker.followed);
+            self.report.marker = Some(marker);
+        }
+    }
+
+    /// F comes into force, unless it belongs to an M word.
+    fn feed(&mut self, line: &Line) {
+        let first = line.words().iter().find(|w| w.letter != b'N');
+        if line.kind == Kind::Words
+            && first.is_some_and(|w| w.letter != b'M')
+            && let Some(feed) = line.get(b'F').and_then(|w| w.number)
+        {
+            self.clock.feed(feed.value * self.reader.state().unit);
+        }
+    }
+
+    /// A move, whose line has an E word or not.
+    fn follow(&mut self, m: Move, e_word: bool) {
+        self.report.moves += 1;
+        let line = self.report.lines;
+        if m.known() {
+            let laid = Laid::of(&m);
+            let rise = laid.z[1] - laid.z[0];
+            let sliced_rise = if self.options.followed.is_some() && m.travels() {
+                let undone = |t: f64| {
+                    let ([x, y], z) = laid.at(t);
+                    self.undone(z, self.sheet.height(x, y))
+                };
+                undone(1.0) - undone(0.0)
+            } else {
+                rise
+            };
+            self.clock.take(&m, &Lengths { flat: laid.way.length, rise, sliced_rise }, line);
+            if e_word && m.e_delta() > 0.0 && m.travels() {
+                return self.lay(&laid);
+            }
+        } else if m.before[2] == m.after[2] && !m.travels() {
+            // Filament alone.
+            self.clock.take(&m, &Lengths { flat: 0.0, rise: 0.0, sliced_rise: 0.0 }, line);
+        } else {
+            self.clock.miss();
+        }
+        if m.travels() {
+            self.pen = None;
+        }
+    }
+
+    /// The slicer's Z behind a commanded one over a bed of height `h`: undone, and set to a layer.
     fn sliced(&self, z: f64, h: f64) -> f64 {
+        if self.options.followed.is_none() {
+            return z;
+        }
+        let z = self.undone(z, h);
+        let layers = &self.options.layers;
+        let after = layers.partition_point(|l| *l < z);
+        let near = [after.wrapping_sub(1), after].into_iter().filter_map(|i| layers.get(i).copied());
+        near.min_by(|a, b| (a - z).abs().total_cmp(&(b - z).abs())).unwrap_or(z)
+    }
+
+    /// The definition undone.
+    fn undone(&self, z: f64, h: f64) -> f64 {
         let Some(Followed { taper, shift }) = self.options.followed else { return z };
         let whole = z - h - shift;
-        let z = match taper {
+        match taper {
             Some([from, to]) if whole > from => {
                 // z' = z + h (to - z) / (to - from) + shift, solved for z; a taper's slope is less than 1.
                 let share = h / (to - from);
@@ -294,11 +413,7 @@ impl Look {
                 if inner < to { inner } else { z - shift }
             }
             _ => whole,
-        };
-        let layers = &self.options.layers;
-        let after = layers.partition_point(|l| *l < z);
-        let near = [after.wrapping_sub(1), after].into_iter().filter_map(|i| layers.get(i).copied());
-        near.min_by(|a, b| (a - z).abs().total_cmp(&(b - z).abs())).unwrap_or(z)
+        }
     }
 
     /// Filament is laid.
@@ -307,35 +422,39 @@ impl Look {
         let pieces = pieces(laid.way.length, STRETCH);
         let piece = laid.way.length / f64::from(pieces);
         let [x0, y0, x1, y1] = self.sheet.rect();
+        let tell = self.options.followed.is_some() && self.options.layers.is_empty();
         let mut keep = false;
         for i in 0..pieces {
             let t = (f64::from(i) + 0.5) / f64::from(pieces);
             let ([x, y], z) = laid.at(t);
             let h = self.sheet.height(x, y);
             let meant = self.sliced(z, h);
+            if tell {
+                self.sliced.note(meant, piece);
+            }
             let deviation = z - h - meant;
             let index = self.layer(meant, line);
             let window = self.options.window;
-            let layer = &mut self.report.layers[index];
-            let path = &mut layer.path;
-            path.all += piece;
-            if meant + deviation < window.near * meant {
-                path.near += piece;
-            } else if meant + deviation > window.far * meant {
-                path.far += piece;
+            let mut part = Shares { all: piece, ..Shares::default() };
+            let gap = meant + deviation;
+            let share = if gap < window.near * meant {
+                &mut part.near
+            } else if gap > window.far * meant {
+                &mut part.far
             } else {
-                path.right += piece;
-            }
+                &mut part.right
+            };
+            *share = piece;
             if x < x0 || x > x1 || y < y0 || y > y1 {
-                path.unmeasured += piece;
+                part.unmeasured = piece;
             }
             let here = Deviation { deviation, x, y, line };
-            if deviation < layer.nearest.deviation {
-                layer.nearest = here;
-            }
-            if deviation > layer.farthest.deviation {
-                layer.farthest = here;
-            }
+            let layer = &mut self.report.layers[index];
+            layer.path.add(&part);
+            here.note(&mut layer.nearest, &mut layer.farthest);
+            let third = &mut self.report.thirds[index][whereabouts::third(&self.bed, x, y)];
+            third.path.add(&part);
+            here.note(&mut third.nearest, &mut third.farthest);
             keep |= match self.options.keep {
                 Keep::Nothing => false,
                 Keep::Lowest => holds(self.report.layers[0].z, meant),
@@ -358,14 +477,15 @@ impl Look {
             return below;
         }
         let none = |deviation| Deviation { deviation, x: f64::NAN, y: f64::NAN, line };
-        let layer =
-            Layer { z, line, path: Shares::default(), nearest: none(f64::INFINITY), farthest: none(f64::NEG_INFINITY) };
+        let [nearest, farthest] = [none(f64::INFINITY), none(f64::NEG_INFINITY)];
+        let layer = Layer { z, line, path: Shares::default(), nearest, farthest };
         if after == 0 && self.options.keep == Keep::Lowest {
             // What was thought the lowest is not: its path goes.
             self.report.kept = KeptPath::default();
             self.pen = None;
         }
         self.report.layers.insert(after, layer);
+        self.report.thirds.insert(after, [Third { path: layer.path, nearest, farthest }; THIRDS.len()]);
         self.last = after;
         after
     }

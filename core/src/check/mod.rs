@@ -4,7 +4,14 @@
 //! checks must not trust what it checks.
 
 pub mod gaps;
+pub mod judge;
+mod marker;
+pub mod pace;
 pub mod proof;
+mod sliced;
 mod way;
 
-pub use gaps::{Deviation, Followed, GapOptions, GapReport, Gaps, Keep, KeptPath, Layer, Shares, Window};
+pub use gaps::{Deviation, Followed, GapOptions, GapReport, Gaps, Keep, KeptPath, Layer, Shares, Third, Window};
+pub use judge::{Finding, Judgement, Limits, judge};
+pub use marker::Marker;
+pub use pace::{Pace, Peak};

@@ -62,7 +62,7 @@ pub(super) fn grid(svg: &mut Svg, page: &Page) {
 pub(super) fn draw(svg: &mut Svg, page: &Page, subject: &Subject<'_>) {
     let [low, high] = page.frame();
     axes(svg, page, low, high);
-    heading(svg, subject);
+    headings(svg, subject.heading(), &subject.under_heading());
     orientation(svg, low, high);
     scale_bar(svg, page, low, high);
 }
@@ -99,15 +99,16 @@ pub(super) fn axes(svg: &mut Svg, page: &Page, low: [f64; 2], high: [f64; 2]) {
     svg.tag("path").attr("d", &marks).attr("fill", "none").attr("stroke", style::QUIET).num("stroke-width", 1.0).end();
 }
 
-fn heading(svg: &mut Svg, subject: &Subject<'_>) {
+/// What the sheet is, and a line about it.
+pub(super) fn headings(svg: &mut Svg, heading: &str, under: &str) {
     svg.tag("text")
         .nums(&[("x", 40.0), ("y", 46.0), ("font-size", style::HEADING)])
         .attr("font-weight", "600")
-        .text(subject.heading());
+        .text(heading);
     svg.tag("text")
         .nums(&[("x", 40.0), ("y", 69.0), ("font-size", style::BODY)])
         .attr("fill", style::QUIET)
-        .text(&subject.under_heading());
+        .text(under);
 }
 
 /// The words front and back, and an arrow that points at whoever stands in front of the printer.

@@ -6,6 +6,7 @@ use super::place::{Area, OnLine, Taken, along, with_gaps};
 use super::style;
 use super::svg::{Svg, path_data};
 use super::{Survey, frame, levels, palette, turns};
+use crate::card::Card;
 
 /// A word or figure that found its place.
 pub(super) struct Word {
@@ -72,7 +73,7 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
     if grid {
         frame::grid(svg, page);
     }
-    keep_outs(svg, survey, page);
+    keep_outs(svg, survey.card, &survey.edge, page);
     svg.close();
     contours(svg, survey, page, &mut taken);
     frame::outline(svg, &survey.edge, page)
@@ -117,9 +118,13 @@ fn tints(svg: &mut Svg, survey: &Survey<'_>, page: &Page) {
     }
 }
 
-fn keep_outs(svg: &mut Svg, survey: &Survey<'_>, page: &Page) {
-    for [x0, y0, x1, y1] in &survey.card.bed.keep_out {
-        hatched(svg, page.at([*x0, *y1]), page.at([*x1, *y0]));
+/// The areas that the nozzle keeps out of.
+pub(super) fn keep_outs(svg: &mut Svg, card: &Card, edge: &Edge, page: &Page) {
+    for [x0, y0, x1, y1] in &card.bed.keep_out {
+        // What lies beyond the edge is not on the plan.
+        let (x0, x1) = (x0.max(edge.x[0]), x1.min(edge.x[1]));
+        let (y0, y1) = (y0.max(edge.y[0]), y1.min(edge.y[1]));
+        hatched(svg, page.at([x0, y1]), page.at([x1, y0]));
     }
 }
 

@@ -9,6 +9,7 @@
 mod contours;
 mod edge;
 mod frame;
+mod gap_plan;
 mod ground;
 mod isolines;
 mod legend;
@@ -29,6 +30,7 @@ use crate::card::Card;
 use crate::surface::HeightMap;
 use contours::{Contour, Grid};
 use edge::Edge;
+pub use gap_plan::{GapPlan, gap_plan};
 pub use isolines::{Isoline, Isolines, isolines};
 use levels::Levels;
 use page::Page;
@@ -161,22 +163,16 @@ impl<'a> Survey<'a> {
         let page = Page::new(&self.edge, self.spots.iter().map(|s| s.at).chain(screws));
         let clip = self.subject.id(&self.digest);
         let legend = legend::Legend::new(self, &page);
-        let width = if options.width.is_finite() { options.width.clamp(200.0, 10_000.0) } else { page::WIDTH };
+        let document = page::Document {
+            id: clip.clone(),
+            title: self.subject.title(),
+            description: self.subject.description(self),
+            bottom: legend.bottom,
+            width: options.width,
+        };
 
         let mut svg = Svg::default();
-        svg.tag("svg")
-            .attr("xmlns", "http://www.w3.org/2000/svg")
-            .attr("viewBox", &format!("0 0 {} {}", svg::coordinate(page::WIDTH), svg::coordinate(legend.bottom)))
-            .num("width", width)
-            .num("height", width * legend.bottom / page::WIDTH)
-            .attr("role", "img")
-            .attr("aria-labelledby", &format!("{clip}-title {clip}-desc"))
-            .attr("font-family", style::FAMILY)
-            .attr("fill", style::INK)
-            .open();
-        svg.tag("title").attr("id", &format!("{clip}-title")).text(self.subject.title());
-        svg.tag("desc").attr("id", &format!("{clip}-desc")).text(&self.subject.description(self));
-        svg.tag("rect").nums(&[("width", page::WIDTH), ("height", legend.bottom)]).attr("fill", style::PAPER).end();
+        document.open(&mut svg);
         svg.tag("defs").open();
         svg.tag("clipPath").attr("id", &clip).open();
         frame::outline(&mut svg, &self.edge, &page).end();

@@ -1,6 +1,8 @@
 //! The sheet: how large the bed is drawn, and where.
 
 use super::edge::Edge;
+use super::style;
+use super::svg::{Svg, coordinate};
 
 /// The sheet's width in its own units; everything is laid out on it, and the picture is scaled as a whole.
 pub(super) const WIDTH: f64 = 1000.0;
@@ -75,6 +77,40 @@ impl Page {
     /// Upper left and lower right corner of what is drawn of the bed and beside it.
     pub(super) fn frame(&self) -> [[f64; 2]; 2] {
         [self.at([self.x[0], self.y[1]]), self.at([self.x[1], self.y[0]])]
+    }
+}
+
+/// A document as wide as the sheet.
+pub(super) struct Document {
+    /// Names its parts, so that several documents can stand on one page.
+    pub(super) id: String,
+    pub(super) title: &'static str,
+    /// For who does not see it.
+    pub(super) description: String,
+    /// Where the sheet ends.
+    pub(super) bottom: f64,
+    /// The picture's, pixels: see [`PlanOptions`](super::PlanOptions).
+    pub(super) width: f64,
+}
+
+impl Document {
+    /// Begins the document: its size, its words, an empty sheet.
+    pub(super) fn open(&self, svg: &mut Svg) {
+        let Document { id, title, description, bottom, width } = self;
+        let width = if width.is_finite() { width.clamp(200.0, 10_000.0) } else { WIDTH };
+        svg.tag("svg")
+            .attr("xmlns", "http://www.w3.org/2000/svg")
+            .attr("viewBox", &format!("0 0 {} {}", coordinate(WIDTH), coordinate(*bottom)))
+            .num("width", width)
+            .num("height", width * bottom / WIDTH)
+            .attr("role", "img")
+            .attr("aria-labelledby", &format!("{id}-title {id}-desc"))
+            .attr("font-family", style::FAMILY)
+            .attr("fill", style::INK)
+            .open();
+        svg.tag("title").attr("id", &format!("{id}-title")).text(title);
+        svg.tag("desc").attr("id", &format!("{id}-desc")).text(description);
+        svg.tag("rect").nums(&[("width", WIDTH), ("height", *bottom)]).attr("fill", style::PAPER).end();
     }
 }
 

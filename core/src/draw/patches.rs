@@ -16,33 +16,19 @@ pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> Stri
     let edge = Edge::of(&card.bed);
     let page = Page::new(&edge, core::iter::empty());
     let [_, high] = page.frame();
-    let height = high[1] + frame::BELOW + 14.0;
-    let id = format!("evengap-patches-{}", card.digest());
-    let width = if options.width.is_finite() { options.width.clamp(200.0, 10_000.0) } else { page::WIDTH };
-
+    let document = page::Document {
+        id: format!("evengap-patches-{}", card.digest()),
+        title: "Plan of the test print",
+        description: description(patches),
+        bottom: high[1] + frame::BELOW + 14.0,
+        width: options.width,
+    };
     let mut svg = Svg::default();
-    svg.tag("svg")
-        .attr("xmlns", "http://www.w3.org/2000/svg")
-        .attr("viewBox", &format!("0 0 {} {}", super::svg::coordinate(page::WIDTH), super::svg::coordinate(height)))
-        .num("width", width)
-        .num("height", width * height / page::WIDTH)
-        .attr("role", "img")
-        .attr("aria-labelledby", &format!("{id}-title {id}-desc"))
-        .attr("font-family", style::FAMILY)
-        .attr("fill", style::INK)
-        .open();
-    svg.tag("title").attr("id", &format!("{id}-title")).text("Plan of the test print");
-    svg.tag("desc").attr("id", &format!("{id}-desc")).text(&description(patches));
-    svg.tag("rect").nums(&[("width", page::WIDTH), ("height", height)]).attr("fill", style::PAPER).end();
+    document.open(&mut svg);
     if options.grid && !edge.round {
         frame::grid(&mut svg, &page);
     }
-    for [x0, y0, x1, y1] in &card.bed.keep_out {
-        // What lies beyond the edge is not on the plan.
-        let (x0, x1) = (x0.max(edge.x[0]), x1.min(edge.x[1]));
-        let (y0, y1) = (y0.max(edge.y[0]), y1.min(edge.y[1]));
-        ground::hatched(&mut svg, page.at([x0, y1]), page.at([x1, y0]));
-    }
+    ground::keep_outs(&mut svg, card, &edge, &page);
     frame::outline(&mut svg, &edge, &page)
         .attr("fill", "none")
         .attr("stroke", style::INK)
@@ -50,14 +36,7 @@ pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> Stri
         .end();
     squares(&mut svg, &page, patches);
     frame::around(&mut svg, &page);
-    svg.tag("text")
-        .nums(&[("x", 40.0), ("y", 46.0), ("font-size", style::HEADING)])
-        .attr("font-weight", "600")
-        .text("Plan of the test print");
-    svg.tag("text")
-        .nums(&[("x", 40.0), ("y", 69.0), ("font-size", style::BODY)])
-        .attr("fill", style::QUIET)
-        .text(&format!("Patches by number, card {}", card.digest()));
+    frame::headings(&mut svg, document.title, &format!("Patches by number, card {}", card.digest()));
     svg.finish()
 }
 

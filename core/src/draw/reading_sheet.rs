@@ -219,9 +219,7 @@ impl<'a> Sheet<'a> {
         svg.close();
         svg.tag("g").attr("clip-path", &format!("url(#{clip})")).open();
         frame::grid(svg, page);
-        for [x0, y0, x1, y1] in &self.card.bed.keep_out {
-            ground::hatched(svg, page.at([*x0, *y1]), page.at([*x1, *y0]));
-        }
+        ground::keep_outs(svg, self.card, edge, page);
         svg.close();
         frame::outline(svg, edge, page).attr("fill", "none").attr("stroke", style::INK).num("stroke-width", 2.2).end();
 

@@ -4,9 +4,9 @@ use super::bound::{Found, Piece, Target};
 use super::rest::Said;
 use super::{Fault, FaultKind, ProofOptions, Side, Verdict};
 use crate::Error;
+use crate::check::marker::Marker;
 use crate::check::way::Way;
 use crate::toolpath::lines::{Lines, Piece as Part};
-use crate::toolpath::number::scan;
 use crate::toolpath::words::{Kind, Line};
 use crate::toolpath::{AXES, Axis, Move, Reader, State, Step};
 use sha2::{Digest as _, Sha256};
@@ -303,7 +303,7 @@ impl Walk {
         }
         // The marker and an E that is set right stand before a line.
         if current.pieces == 0 && row.bytes != current.row.bytes {
-            if let Some(told) = marker(&row.bytes) {
+            if let Some(told) = Marker::read(&row.bytes) {
                 self.check_marker(&told, &current, at);
                 self.rewritten.line.read(&row.bytes);
                 return Some(current);
@@ -646,36 +646,4 @@ impl Walk {
 /// Half a unit of the last digit, in mm and in inches, mm.
 fn half(decimals: [i32; 2], unit: f64) -> f64 {
     0.5 * unit * libm::pow(10.0, -f64::from(decimals[usize::from(unit > 1.0)])) * (1.0 + 1e-6)
-}
-
-/// What the marker comment tells.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Marker {
-    pub(super) card: String,
-    pub(super) followed: crate::check::gaps::Followed,
-    pub(super) tolerance: f64,
-    pub(super) flow: bool,
-}
-
-/// Reads a marker comment.
-pub(super) fn marker(bytes: &[u8]) -> Option<Marker> {
-    let text = std::str::from_utf8(bytes).ok()?.trim_start_matches('\u{feff}').strip_prefix("; evengap ")?;
-    let word = |key: &str| text.split_whitespace().find_map(|w| w.strip_prefix(key)?.strip_prefix('='));
-    let number = |text: &str| {
-        let (sign, digits) = text.strip_prefix('-').map_or((1.0, text), |rest| (-1.0, rest));
-        scan(digits.as_bytes()).filter(|(_, length)| *length == digits.len()).map(|(n, _)| sign * n.value)
-    };
-    let taper = match word("taper")? {
-        "none" => None,
-        range => {
-            let (from, to) = range.split_once("..")?;
-            Some([number(from)?, number(to)?])
-        }
-    };
-    Some(Marker {
-        card: word("card")?.to_owned(),
-        followed: crate::check::gaps::Followed { taper, shift: number(word("shift")?)? },
-        tolerance: number(word("tolerance")?)?,
-        flow: word("flow")? == "on",
-    })
 }

@@ -1,0 +1,312 @@
+//! What was found along a toolpath, held against limits and put into plain words.
+
+use super::gaps::{Deviation, GapReport, Shares, Third, Window};
+use super::pace::Peak;
+use crate::card::Machine;
+use crate::whereabouts::THIRDS;
+
+/// What a toolpath may do. The defaults are common practice, no source, but for the machine's, which only its card can tell.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
+#[non_exhaustive]
+pub struct Limits {
+    /// Within which gaps the first layer sticks: the window that the [report](GapReport) was made with.
+    pub window: Window,
+    /// At most this share of the first layer's path, 0 to 1, may lie outside the window. Default 0.01.
+    pub outside: f64,
+    /// At most this share of the first layer's path, 0 to 1, may lie outside the readings. Default 1: it is told and breaks nothing.
+    pub unmeasured: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Limits { window: Window::default(), outside: 0.01, unmeasured: 1.0 }
+    }
+}
+
+/// What a finding is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum About {
+    /// No filament is laid where the position is known.
+    Nothing,
+    /// The first layer's gap is right.
+    Right,
+    /// Too far from the bed.
+    Far,
+    /// Too near to the bed.
+    Near,
+    /// Outside the readings.
+    Unmeasured,
+    /// The speed of Z.
+    ZSpeed,
+    /// Changes of the speed of Z.
+    ZSpeedStep,
+    /// Moves in a second.
+    Moves,
+    /// Steps of the Z motor.
+    ZSteps,
+}
+
+/// One thing that was found.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+pub struct Finding {
+    /// What it is about.
+    pub about: About,
+    /// Whether a limit is broken.
+    pub breaks: bool,
+    /// In words, one sentence.
+    pub text: String,
+}
+
+/// The worst gap in one place of the bed.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+pub struct Worst {
+    /// In words: see [`THIRDS`].
+    pub place: &'static str,
+    /// The line, from 1.
+    pub line: u64,
+    /// X, mm.
+    pub x: f64,
+    /// Y, mm.
+    pub y: f64,
+    /// The gap, mm.
+    pub gap: f64,
+    /// The gap that the slicer meant, mm.
+    pub meant: f64,
+}
+
+/// The judgement.
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+pub struct Judgement {
+    /// What was found, the gravest first.
+    pub findings: Vec<Finding>,
+    /// The first layer's path by length, mm: of the lowest layer, and of those above it up to the first that is more than a primed line.
+    pub first: Shares,
+    /// How many layers that is.
+    pub layers: usize,
+    /// The worst gap of each place of the bed that has any outside the window, the worst first.
+    pub worst: Vec<Worst>,
+}
+
+impl Judgement {
+    /// Whether no limit is broken.
+    #[must_use]
+    pub fn passes(&self) -> bool {
+        self.findings.iter().all(|f| !f.breaks)
+    }
+}
+
+/// The lowest layers count as the first one until one of them is at least this share of the longest: a line that primes the nozzle may lie
+/// lower than the part.
+const PRIMED: f64 = 0.01;
+
+/// How many layers, from the lowest, are judged as the first one.
+fn judged(report: &GapReport) -> usize {
+    let longest = report.layers.iter().map(|l| l.path.all).fold(0.0, f64::max);
+    let first = report.layers.iter().position(|l| l.path.all >= PRIMED * longest);
+    first.map_or(0, |n| n + 1)
+}
+
+/// Holds what was found against limits, and the machine's own.
+///
+/// ```
+/// use evengap::check::{GapOptions, Gaps, Limits, judge};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0\n\
+/// #   points = [[0, 0, 0], [200, 0, 0.2], [0, 200, 0]]\n").unwrap();
+/// // This bed rises by 0.2 mm from left to right.
+/// let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// let mut gaps = Gaps::new(&map, GapOptions::default());
+/// gaps.push(b"G1 X0 Y100 Z0.2\nG1 X200 E10\n")?;
+/// let judgement = judge(&gaps.finish()?, &Limits::default(), &card.machine);
+/// assert!(!judgement.passes());
+/// assert_eq!(
+///     judgement.findings[0].text,
+///     "70 % of the first layer is too near, the nozzle would scrape or plug: right, middle, left"
+/// );
+/// # Ok::<(), evengap::Error>(())
+/// ```
+#[must_use]
+pub fn judge(report: &GapReport, limits: &Limits, machine: &Machine) -> Judgement {
+    let layers = judged(report);
+    let mut first = Shares::default();
+    for layer in &report.layers[..layers] {
+        first.add(&layer.path);
+    }
+    let mut findings = gaps(report, layers, &first, limits);
+    findings.extend(demands(report, machine));
+    findings.sort_by_key(|f| !f.breaks);
+    Judgement { findings, first, layers, worst: worst(report, layers, &limits.window) }
+}
+
+fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> Vec<Finding> {
+    let all = first.all;
+    if all <= 0.0 {
+        let text = "no filament is laid where the position is known: there is no first layer to judge".to_owned();
+        return vec![Finding { about: About::Nothing, breaks: false, text }];
+    }
+    let outside = (first.near + first.far) / all > limits.outside;
+    let thirds = &report.thirds[..layers];
+    let said = |about, breaks, part: fn(&Shares) -> f64, what: &str| {
+        let share = part(first) / all;
+        (share > 0.0).then(|| {
+            let text = format!("{} of the first layer {what}: {}", percent(share), places(thirds, part));
+            Finding { about, breaks, text }
+        })
+    };
+    let mut found: Vec<Finding> = [
+        said(About::Far, outside, |s| s.far, "is too far, it would not stick"),
+        said(About::Near, outside, |s| s.near, "is too near, the nozzle would scrape or plug"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if found.is_empty() {
+        let text = "the gap of the first layer is right all over".to_owned();
+        found.push(Finding { about: About::Right, breaks: false, text });
+    }
+    found.extend(said(
+        About::Unmeasured,
+        first.unmeasured / all > limits.unmeasured,
+        |s| s.unmeasured,
+        "lies outside the readings, where the bed is only guessed",
+    ));
+    found
+}
+
+fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
+    let pace = &report.pace;
+    let over = |about, peak: Peak, limit: Option<f64>, what: &dyn Fn(String, String) -> String| {
+        limit.filter(|limit| peak.value > *limit).map(|limit| Finding {
+            about,
+            breaks: true,
+            text: format!("{} (line {})", what(plain(peak.value), plain(limit)), peak.line),
+        })
+    };
+    let mut found: Vec<Finding> = [
+        over(About::ZSpeed, pace.z_speed, machine.z_speed, &|is, may| {
+            format!("Z would have to go {is} mm/s, and the machine's limit is {may}")
+        }),
+        over(About::ZSpeedStep, pace.z_speed_step, machine.z_speed_step, &|is, may| {
+            format!("the speed of Z jumps by {is} mm/s between two moves, and the machine's limit is {may}")
+        }),
+        over(About::Moves, pace.moves_per_second, machine.moves_per_second, &|is, may| {
+            format!("moves come at {is} a second, and the machine's limit is {may}")
+        }),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if let Some(step) = machine.z_steps_per_mm.map(|n| 1.0 / n).filter(|s| *s > COARSE_STEP) {
+        let text = format!(
+            "one step of the Z motor is {} mm: the nozzle cannot follow the bed closer than half of that",
+            plain(step)
+        );
+        found.push(Finding { about: About::ZSteps, breaks: false, text });
+    }
+    found
+}
+
+/// A step of the Z motor, mm, that is worth a word: twice the default tolerance.
+const COARSE_STEP: f64 = 0.01;
+
+/// The places of the bed where most of it is, in falling order.
+fn places(thirds: &[[Third; THIRDS.len()]], part: fn(&Shares) -> f64) -> String {
+    let mut lengths: Vec<(f64, &str)> = THIRDS
+        .iter()
+        .enumerate()
+        .map(|(n, name)| (thirds.iter().map(|layer| part(&layer[n].path)).sum::<f64>(), *name))
+        .collect();
+    let all: f64 = lengths.iter().map(|(length, _)| length).sum();
+    lengths.retain(|(length, _)| *length >= FEW * all && *length > 0.0);
+    lengths.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let names: Vec<&str> = lengths.iter().map(|(_, name)| *name).collect();
+    if names.len() == THIRDS.len() { "all over the bed".to_owned() } else { names.join(", ") }
+}
+
+/// Places with less than this share of it are not named.
+const FEW: f64 = 0.05;
+
+fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<Worst> {
+    let mut found: Vec<(f64, Worst)> = Vec::new();
+    for (layer, thirds) in report.layers[..layers].iter().zip(&report.thirds) {
+        for (place, third) in THIRDS.iter().zip(thirds) {
+            let ends: [(f64, &Deviation); 2] = [(third.path.near, &third.nearest), (third.path.far, &third.farthest)];
+            for (length, at) in ends {
+                if length > 0.0 {
+                    let gap = layer.z + at.deviation;
+                    let share = (gap - layer.z) / layer.z;
+                    // How many times as far from right as the window allows.
+                    let by = if share < 0.0 { share / (window.near - 1.0) } else { share / (window.far - 1.0) };
+                    found.push((by, Worst { place, line: at.line, x: at.x, y: at.y, gap, meant: layer.z }));
+                }
+            }
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.into_iter().map(|(_, worst)| worst).collect()
+}
+
+/// A share in words: whole percent, one decimal below ten.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    let percent = 100.0 * share;
+    if percent == 0.0 {
+        "0 %".to_owned()
+    } else if percent < 0.1 {
+        "under 0.1 %".to_owned()
+    } else if percent < 9.95 {
+        format!("{percent:.1} %")
+    } else if percent < 100.0 && percent >= 99.5 {
+        // Not all of it.
+        format!("{:.1} %", libm::floor(percent * 10.0) / 10.0)
+    } else {
+        format!("{percent:.0} %")
+    }
+}
+
+/// A number with the decimals that matter.
+fn plain(value: f64) -> String {
+    let text = if value < 1.0 {
+        format!("{value:.4}")
+    } else if value < 100.0 {
+        format!("{value:.2}")
+    } else {
+        format!("{value:.0}")
+    };
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_are_told_so_that_nothing_is_all_or_none() {
+        for (share, text) in [
+            (0.0, "0 %"),
+            (0.0004, "under 0.1 %"),
+            (0.012, "1.2 %"),
+            (0.1249, "12 %"),
+            (0.9999, "99.9 %"),
+            (0.9973, "99.7 %"),
+            (1.0, "100 %"),
+        ] {
+            assert_eq!(percent(share), text);
+        }
+    }
+
+    #[test]
+    fn numbers_have_the_decimals_that_matter() {
+        for (value, text) in [(0.0125, "0.0125"), (0.5, "0.5"), (12.345, "12.35"), (8.0, "8"), (1234.5, "1234")] {
+            assert_eq!(plain(value), text);
+        }
+    }
+}
