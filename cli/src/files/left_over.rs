@@ -20,7 +20,9 @@ pub(super) fn tell_of(folder: &Path) {
     if !TOLD.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.to_path_buf()) {
         return;
     }
-    let found = find(folder, SystemTime::now());
+    let mut found = find(folder, SystemTime::now());
+    // Here is where we are.
+    found.iter_mut().for_each(|f| f.path = f.path.strip_prefix(".").unwrap_or(&f.path).to_path_buf());
     if !found.is_empty() {
         super::say(&told(&found));
     }

@@ -28,7 +28,7 @@ impl Temporary {
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
         let mut living = living();
-        let temp = builder.tempfile_in(folder)?;
+        let temp = builder.tempfile_in(folder).map_err(plain)?;
         living.push(temp.path().to_path_buf());
         drop(living);
         // Before anything is written. Not every file system knows locks: then nobody names the file either.
@@ -75,6 +75,17 @@ impl Drop for Temporary {
 
 fn forget(living: &mut Vec<PathBuf>, path: &Path) {
     living.retain(|p| p != path);
+}
+
+/// The error without the temporary file's name, where its kind says enough: nobody asked for that file.
+fn plain(error: io::Error) -> io::Error {
+    use io::ErrorKind::{NotADirectory, NotFound, PermissionDenied, QuotaExceeded, ReadOnlyFilesystem, StorageFull};
+    match error.kind() {
+        kind @ (NotADirectory | NotFound | PermissionDenied | QuotaExceeded | ReadOnlyFilesystem | StorageFull) => {
+            kind.into()
+        }
+        _ => error,
+    }
 }
 
 /// From now on an interruption (Ctrl-C, a polite kill, the terminal closed) removes the temporary files and then ends the process as the

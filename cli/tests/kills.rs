@@ -1,12 +1,25 @@
-//! Runs that are killed or interrupted.
+//! Kills at random moments: every file is the whole old or the whole new one. In a program of its own, and one after the other, so that
+//! the moments spread over the run as they are meant to.
+//!
+//! `EVENGAP_KILLS=200 cargo test -p evengap-cli --test kills -- --nocapture` kills more often than usual and prints the figures.
+#![cfg(unix)]
+#![allow(clippy::unwrap_used, reason = "tests")]
 
-use super::*;
-use rustix::process::{Pid, Signal, kill_process};
+mod common;
+#[path = "common/faulty.rs"]
+mod faulty;
+
+use faulty::*;
 use std::hash::{BuildHasher as _, Hasher as _};
 use std::os::unix::process::ExitStatusExt as _;
-use std::time::{Duration, Instant};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::Instant;
 
 const IN_PLACE: [&str; 5] = ["rewrite", "part.gcode", "--card", "bed.toml", "--in-place"];
+
+/// One test at a time.
+static ALONE: Mutex<()> = Mutex::new(());
 
 /// Numbers from 0 to 1, other ones at each run.
 struct Chance(u64);
@@ -23,7 +36,7 @@ impl Chance {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
-        (self.0 >> 40) as f64 / (1_u64 << 24) as f64
+        f64::from(u32::try_from(self.0 >> 32).unwrap()) / f64::from(u32::MAX)
     }
 }
 
@@ -34,35 +47,39 @@ fn leftovers(folder: &Path) -> Vec<PathBuf> {
 
 #[test]
 fn a_kill_leaves_the_whole_old_or_the_whole_new_file() {
+    let _alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
     let kills: usize = std::env::var("EVENGAP_KILLS").ok().map_or(40, |n| n.parse().unwrap());
     let folder = folder();
-    let old = long_part(12_000);
+    let old = long_part(30_000);
     folder.put("part.gcode", &old);
     assert_eq!(folder.run(&IN_PLACE).status, 0);
     let new = folder.get("part.gcode");
-    let mut times: Vec<Duration> = (0..5)
-        .map(|_| {
-            folder.put("part.gcode", &old);
-            let began = Instant::now();
-            assert!(command(&[], &here(&folder), &IN_PLACE).output().unwrap().status.success());
-            began.elapsed()
-        })
-        .collect();
-    times.sort();
-    let usual = times[2];
+    // How long a run takes; set right as the kills show it.
+    let mut usual = {
+        folder.put("part.gcode", &old);
+        let began = Instant::now();
+        assert!(command(&[], &here(&folder), &IN_PLACE).output().unwrap().status.success());
+        began.elapsed()
+    };
     let mut chance = Chance::new();
     let (mut running, mut kept_old, mut got_new, mut left, mut named) = (0, 0, 0, 0, 0);
-    for _ in 0..kills {
+    for n in 0..kills {
         folder.put("part.gcode", &old);
         let began = Instant::now();
         let mut child = command(&[], &here(&folder), &IN_PLACE).spawn().unwrap();
-        let at = usual.mul_f64(1.1 * chance.next());
+        // Half of them over the whole run, half about its end, where the file changes its name.
+        let near_the_end = n % 2 == 1;
+        let share = if near_the_end { 0.9 + 0.2 * chance.next() } else { chance.next() };
+        let at = usual.mul_f64(share);
         std::thread::sleep(at.saturating_sub(began.elapsed()));
         child.kill().unwrap();
         let status = child.wait().unwrap();
         match status.signal() {
             Some(9) => running += 1,
             _ => assert!(status.success(), "{status:?}"),
+        }
+        if near_the_end {
+            usual = usual.mul_f64(if status.signal() == Some(9) { 1.03 } else { 0.97 });
         }
         match folder.get("part.gcode") {
             text if text == old => kept_old += 1,
@@ -74,16 +91,7 @@ fn a_kill_leaves_the_whole_old_or_the_whole_new_file() {
         for path in leftovers(&here(&folder)) {
             left += 1;
             if std::fs::metadata(&path).unwrap().len() > 0 {
-                let run = folder.run(&[
-                    "rewrite",
-                    "part.gcode",
-                    "--card",
-                    "bed.toml",
-                    "-o",
-                    "other.gcode",
-                    "--allow",
-                    "already-rewritten",
-                ]);
+                let run = folder.run(&["map", "bed.toml", "--picture", "bed.svg"]);
                 let name = path.file_name().unwrap().to_string_lossy().into_owned();
                 assert_eq!(run.status, 0, "{}", run.messages);
                 assert!(run.messages.contains(&name) && run.messages.contains("may be deleted"), "{}", run.messages);
@@ -94,7 +102,7 @@ fn a_kill_leaves_the_whole_old_or_the_whole_new_file() {
         }
     }
     println!(
-        "kills survived: {} of {kills} tried ({running} hit a running process; old file {kept_old}, new file {got_new}; usual run {} ms); \
+        "kills survived: {} of {kills} tried ({running} hit a running process; old file {kept_old}, new file {got_new}; a run takes {} ms); \
          {left} temporary files left, {named} named by the next run (the others were empty)",
         kept_old + got_new,
         usual.as_millis()
@@ -104,6 +112,7 @@ fn a_kill_leaves_the_whole_old_or_the_whole_new_file() {
 
 #[test]
 fn a_kill_spares_cards_and_pictures_too() {
+    let _alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
     let mut chance = Chance::new();
     let (mut tried, mut running) = (0, 0);
     for writer in &WRITERS[2..] {
@@ -132,75 +141,4 @@ fn a_kill_spares_cards_and_pictures_too() {
         }
     }
     println!("kills survived by other files: {tried} of {tried} tried ({running} hit a running process)");
-}
-
-/// Whether this signal was ignored when the tests were started: then the command ignores it too.
-fn is_ignored(signal: Signal) -> bool {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let mask =
-        status.lines().find_map(|l| l.strip_prefix("SigIgn:")).and_then(|m| u64::from_str_radix(m.trim(), 16).ok());
-    mask.is_some_and(|mask| mask >> (signal.as_raw() - 1) & 1 == 1)
-}
-
-#[test]
-fn an_interruption_takes_the_temporary_file_away() {
-    let mut signals = vec![Signal::INT, Signal::TERM];
-    if Path::new("/proc/self/status").exists() {
-        signals.push(Signal::HUP);
-    }
-    for signal in signals {
-        if is_ignored(signal) {
-            skip("an interruption", &format!("{signal:?} is ignored here"));
-            continue;
-        }
-        let folder = folder();
-        folder.put("part.gcode", &long_part(60_000));
-        let before = state(&here(&folder));
-        let mut child = command(&[], &here(&folder), &IN_PLACE).spawn().unwrap();
-        wait_for_temporary(&here(&folder), &mut child).expect("it takes a while");
-        kill_process(Pid::from_child(&child), signal).unwrap();
-        let done = child.wait_with_output().unwrap();
-        // As a shell expects it: 128 and the signal's number.
-        assert_eq!(done.status.signal(), Some(signal.as_raw()), "{}", messages(&done));
-        assert!(state(&here(&folder)) == before, "{signal:?}");
-    }
-}
-
-#[test]
-fn a_signal_that_is_to_be_ignored_is_ignored() {
-    if !Path::new("/proc/self/status").exists() {
-        return skip("ignored signals", "the system does not tell");
-    }
-    let folder = folder();
-    folder.put("part.gcode", &long_part(20_000));
-    let before = folder.get("part.gcode");
-    let shell = ["sh", "-c", "trap '' INT HUP; exec \"$@\"", "sh"];
-    let mut child = command(&shell, &here(&folder), &IN_PLACE).spawn().unwrap();
-    wait_for_temporary(&here(&folder), &mut child).expect("it takes a while");
-    for signal in [Signal::INT, Signal::HUP] {
-        kill_process(Pid::from_child(&child), signal).unwrap();
-    }
-    assert_eq!(child.wait_with_output().unwrap().status.code(), Some(0));
-    assert_ne!(folder.get("part.gcode"), before);
-}
-
-#[test]
-fn what_a_running_process_holds_is_not_named() {
-    let folder = folder();
-    folder.put("part.gcode", &long_part(60_000));
-    let mut child = command(&[], &here(&folder), &IN_PLACE).spawn().unwrap();
-    wait_for_temporary(&here(&folder), &mut child).expect("it takes a while");
-    folder.put(".evengap-old.part", "G28\n");
-    let run = folder.run(&["map", "bed.toml", "--picture", "bed.svg"]);
-    assert!(child.try_wait().unwrap().is_none(), "it was to run still");
-    assert_eq!(run.status, 0);
-    let named: Vec<&str> = run.messages.lines().filter(|l| l.contains(".part")).collect();
-    assert_eq!(named.len(), 1, "{}", run.messages);
-    assert!(
-        named[0].starts_with("Note: a run that was broken off left ./.evengap-old.part (4 bytes, "),
-        "{}",
-        run.messages
-    );
-    assert!(child.wait_with_output().unwrap().status.success());
-    assert_eq!(folder.get(".evengap-old.part"), "G28\n");
 }
