@@ -46,6 +46,9 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         let message = "only one card can be standard input";
         return Err(Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message)));
     }
+    if let Some(picture) = &args.picture {
+        files::keep_apart(&picture.name(), "the picture", args.cards.iter().chain(&args.rewritten_with))?;
+    }
     let maps = args.cards.iter().map(|n| read_map(n, args.surface)).collect::<Result<Vec<_>, _>>()?;
     let names: Vec<String> = args.cards.iter().map(Name::shown).collect();
     let believed = args.rewritten_with.as_ref().map(|n| read_map(n, args.surface)).transpose()?;

@@ -7,6 +7,7 @@ mod cautions;
 mod compare;
 mod files;
 mod map;
+mod marks;
 mod measured;
 mod pdf;
 mod picture;

@@ -63,9 +63,13 @@ impl From<Surface> for SurfaceKind {
 
 /// Reads a card and fits its map; errors show the card's line.
 pub(crate) fn read_map(name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
-    let text = name.text(LARGEST)?;
-    let refuse = |error| Failure::card(&error, name.shown(), &text);
-    let card = Card::parse(&text).map_err(refuse)?;
+    map_of_text(&name.text(LARGEST)?, name, surface)
+}
+
+/// Fits the map of a card that was read from `name`; errors show the card's line.
+pub(crate) fn map_of_text(text: &str, name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
+    let refuse = |error| Failure::card(&error, name.shown(), text);
+    let card = Card::parse(text).map_err(refuse)?;
     HeightMap::fit(&card, surface.into()).map_err(refuse)
 }
 
@@ -76,6 +80,9 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.card == Name::Standard && args.at == Some(Name::Standard) {
         let message = "CARD and POINTS.csv cannot both be standard input";
         return Err(Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message)));
+    }
+    if let Some(picture) = &args.picture {
+        files::keep_apart(&picture.name(), "the picture", args.at.iter().chain([&args.card]))?;
     }
     let map = read_map(&args.card, args.surface)?;
     let out = match &args.at {

@@ -36,6 +36,11 @@ impl Picture {
         &self.path
     }
 
+    /// The name, to hold it against others.
+    pub(crate) fn name(&self) -> Name {
+        Name::Path(self.path.clone())
+    }
+
     /// Draws the plan and puts the file in place.
     pub(crate) fn write(&self, card: &Card, map: &HeightMap) -> Result<(), Failure> {
         self.draw(card, |options| plan(card, map, options))
@@ -43,6 +48,11 @@ impl Picture {
 
     /// Draws any SVG of a card's bed and puts the file in place.
     pub(crate) fn draw(&self, card: &Card, svg: impl Fn(&PlanOptions) -> String) -> Result<(), Failure> {
+        files::commit([self.ready(card, svg)?])
+    }
+
+    /// Draws any SVG of a card's bed, to be put in place together with other files.
+    pub(crate) fn ready(&self, card: &Card, svg: impl Fn(&PlanOptions) -> String) -> Result<Target, Failure> {
         let bytes = match self.kind {
             Kind::Svg => svg(&PlanOptions::default()).into_bytes(),
             Kind::Png => {
@@ -54,9 +64,7 @@ impl Picture {
                 png(&svg(&PlanOptions { width: PNG_WIDTH, ..PlanOptions::default() }), 1.0)?
             }
         };
-        let mut target = Target::create(&Name::Path(self.path.clone()))?;
-        target.put(&bytes)?;
-        target.commit()
+        files::ready(&self.name(), &bytes)
     }
 }
 

@@ -115,6 +115,9 @@ impl Failure {
             io::ErrorKind::PermissionDenied if error.get_ref().is_none() => "permission denied".to_owned(),
             io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
             io::ErrorKind::StorageFull => "no room left on the medium".to_owned(),
+            io::ErrorKind::QuotaExceeded => "more than the quota allows".to_owned(),
+            io::ErrorKind::FileTooLarge => "larger than files may be here".to_owned(),
+            io::ErrorKind::ReadOnlyFilesystem => "the medium is read-only".to_owned(),
             _ => error.to_string(),
         };
         Failure::Plain(format!("{doing} {}: {reason}", path.display()))
@@ -128,6 +131,14 @@ impl Failure {
         }
     }
 
+    /// The failure came after a file was put in place, whole: whoever reads of it should know.
+    pub(crate) fn although(self, written: &str) -> Failure {
+        match self {
+            Failure::Plain(message) => Failure::Plain(format!("{message}; {written} was written before that, whole")),
+            other => other,
+        }
+    }
+
     pub(crate) fn card(error: &Error, name: String, text: &str) -> Failure {
         Refusal::by_engine(error, Source::of_text(name, text, error)).into()
     }
@@ -138,8 +149,11 @@ pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
     match failure {
         Failure::Usage(error) => {
             // Help and version that were asked for are data: clap writes them to standard output, with status 0.
-            let _ = error.print();
-            return u8::try_from(error.exit_code()).unwrap_or(2);
+            let printed = error.print().and_then(|()| io::Write::flush(&mut io::stdout()));
+            return match printed {
+                Err(lost) if !error.use_stderr() => tell(&Failure::out(lost), false),
+                _ => u8::try_from(error.exit_code()).unwrap_or(2),
+            };
         }
         Failure::Closed => {}
         _ if json => crate::files::say(&format!("{}\n", as_json(failure))),

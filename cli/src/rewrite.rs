@@ -1,7 +1,7 @@
 //! `evengap rewrite`: a sliced file in, a file that follows the bed out.
 
 use crate::cautions;
-use crate::files::{self, Name, Target};
+use crate::files::{self, Input, Name, Target};
 use crate::map::{Surface, read_map};
 use crate::progress::Progress;
 use crate::prove::{self, Prover};
@@ -10,7 +10,7 @@ use clap::error::ErrorKind as Usage;
 use clap::{ArgGroup, CommandFactory as _, ValueEnum};
 use evengap::HeightMap;
 use evengap::check::proof::Verdict;
-use evengap::follow::{EMode, Options, Rewriter, Summary, Taper};
+use evengap::follow::{EMode, HEIGHT_LIMIT, Options, Rewriter, Summary, Taper};
 use std::io::{self, Read as _};
 use std::path::PathBuf;
 
@@ -36,8 +36,8 @@ pub(crate) struct Args {
     /// Over which heights the compensation dies out, mm: auto, none or FROM..TO
     #[arg(long, value_name = "auto|none|FROM..TO", default_value = "auto", value_parser = parse_taper)]
     taper: Taper,
-    /// How far the path's height may be from its definition, mm
-    #[arg(long, value_name = "MM", default_value = "0.005", value_parser = parse_millimetres)]
+    /// How far the path's height may be from its definition, mm, 0.0005 to 0.1
+    #[arg(long, value_name = "MM", default_value = "0.005", value_parser = parse_tolerance)]
     tolerance: f64,
     /// Whether extrusion follows the layers' thickness while the compensation dies out
     #[arg(long, value_enum, value_name = "on|off", default_value_t = Switch::On, hide_possible_values = true)]
@@ -45,8 +45,8 @@ pub(crate) struct Args {
     /// Refuse moves that would come to lie below this height, mm
     #[arg(long, value_name = "MM", default_value = "0", value_parser = parse_millimetres, allow_hyphen_values = true)]
     floor: f64,
-    /// Carry the nozzle this much higher everywhere, mm; negative is lower
-    #[arg(long, value_name = "MM", default_value = "0", value_parser = parse_millimetres, allow_hyphen_values = true)]
+    /// Carry the nozzle this much higher everywhere, mm, -2 to 2; negative is lower
+    #[arg(long, value_name = "MM", default_value = "0", value_parser = parse_shift, allow_hyphen_values = true)]
     shift: f64,
     /// Let pass what is otherwise refused; may be given more than once
     #[arg(long, value_enum, value_name = "WHAT", value_delimiter = ',')]
@@ -70,8 +70,11 @@ pub(crate) struct Args {
 
 const AFTER_HELP: &str =
     "The output is written beside the target, flushed to the medium and renamed when it is whole: on any error the target is as it \
-     was. OUT may be IN. Where the output is a stream, a refusal midway leaves a part that must be thrown away; the exit status \
-     is 1.\n\nExamples:
+     was. IN stays as it is unless --in-place is given; then it must not change while it is rewritten, or nothing is written. \
+     Behind a symbolic link its end is replaced and the link stays; of a file with several names (hard links) only the one \
+     named is replaced. Mode, and as far as the system allows owner, group, access list and extended attributes, are the old \
+     file's. A run that is killed may leave a file .evengap-*.part beside the target: the next run there names it. Where the output is a stream, a refusal midway leaves a part that must be thrown away; the exit status is \
+     1.\n\nExamples:
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode --taper 0.6..6 --prove
   evengap rewrite - --card bed.toml -o - < part.gcode > part.even.gcode
@@ -109,6 +112,19 @@ fn parse_millimetres(text: &str) -> Result<f64, String> {
     }
 }
 
+fn parse_tolerance(text: &str) -> Result<f64, String> {
+    parse_from_to(text, 0.0005, 0.1)
+}
+
+fn parse_shift(text: &str) -> Result<f64, String> {
+    parse_from_to(text, -HEIGHT_LIMIT, HEIGHT_LIMIT)
+}
+
+fn parse_from_to(text: &str, low: f64, high: f64) -> Result<f64, String> {
+    let value = parse_millimetres(text)?;
+    if (low..=high).contains(&value) { Ok(value) } else { Err(format!("it must be from {low} to {high} mm")) }
+}
+
 fn parse_taper(text: &str) -> Result<Taper, String> {
     let wrong = || "give auto, none, or two heights in mm such as 0.5..6".to_owned();
     match text {
@@ -118,6 +134,11 @@ fn parse_taper(text: &str) -> Result<Taper, String> {
             let (from, to) = text.split_once("..").ok_or_else(wrong)?;
             let (from, to) =
                 (parse_millimetres(from).map_err(|_| wrong())?, parse_millimetres(to).map_err(|_| wrong())?);
+            if from >= to {
+                return Err(
+                    "FROM must be below TO: the compensation is whole up to FROM and has ended at TO".to_owned()
+                );
+            }
             Ok(Taper::Range { from, to })
         }
     }
@@ -149,25 +170,60 @@ impl Args {
             return Err(usage("IN and CARD cannot both be standard input"));
         }
         match &self.output {
-            Some(output) => Ok(output.clone()),
+            Some(output) => {
+                if output.is_same_file(&self.input) && !is_device(output) {
+                    let message = format!(
+                        "{} is IN itself: add --in-place instead of -o to replace it, or take another name",
+                        output.shown()
+                    );
+                    return Err(Failure::plain(message));
+                }
+                files::keep_apart(output, "the rewritten file", [&self.card])?;
+                Ok(output.clone())
+            }
             None if self.input == Name::Standard => {
                 Err(usage("standard input cannot be rewritten in place: give -o OUT"))
             }
-            None => Ok(self.input.clone()),
+            None => {
+                files::keep_apart(&self.input, "the rewritten file", [&self.card])?;
+                match &self.input {
+                    Name::Path(path)
+                        if std::fs::metadata(path).is_ok_and(|about| !about.is_file() && !about.is_dir()) =>
+                    {
+                        Err(Failure::plain(format!(
+                            "{} is not a file: it cannot be replaced; give -o OUT",
+                            path.display()
+                        )))
+                    }
+                    input => Ok(input.clone()),
+                }
+            }
         }
     }
+}
+
+/// Whether it can be read and written at once, as a terminal can.
+fn is_device(name: &Name) -> bool {
+    #[cfg(unix)]
+    if let Name::Path(path) = name {
+        use std::os::unix::fs::FileTypeExt as _;
+        return std::fs::metadata(path).is_ok_and(|about| about.file_type().is_char_device());
+    }
+    let _ = name;
+    false
 }
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let output = args.output()?;
     let map = read_map(&args.card, args.surface)?;
-    let mut target = Target::create(&output)?;
-    let done = stream(args, &map, &mut target)?;
+    let (input, total) = args.input.open()?;
+    let mut target = Target::create(&output)?.made_from(input.seen().as_ref());
+    let done = stream(args, &map, (input, total), &mut target)?;
     target.commit()?;
     if args.json {
         let text = json(args, &output, &done);
         if output != Name::Standard {
-            return files::print(&text);
+            return files::print(&text).map_err(|e| e.although(&output.shown_as_output()));
         }
         files::say(&text);
         return Ok(());
@@ -185,8 +241,12 @@ struct Done {
     proof: Option<Verdict>,
 }
 
-fn stream(args: &Args, map: &HeightMap, target: &mut Target) -> Result<Done, Failure> {
-    let (mut input, total) = args.input.open()?;
+fn stream(
+    args: &Args,
+    map: &HeightMap,
+    (mut input, total): (Input, Option<u64>),
+    target: &mut Target,
+) -> Result<Done, Failure> {
     let mut tail = Tail::default();
     let mut progress = Progress::new(total, args.quiet);
     let mut rewritten = Vec::with_capacity(2 * CHUNK);
@@ -334,17 +394,10 @@ struct Report<'a> {
     caution: String,
 }
 
-fn shown_output(output: &Name) -> String {
-    match output {
-        Name::Standard => "standard output".to_owned(),
-        Name::Path(path) => path.display().to_string(),
-    }
-}
-
 fn json(args: &Args, output: &Name, Done { summary, proof }: &Done) -> String {
     let report = Report {
         input: args.input.shown(),
-        output: shown_output(output),
+        output: output.shown_as_output(),
         summary,
         proof: proof.as_ref(),
         caution: cautions::paragraph(&cautions::PRINTING),
@@ -360,7 +413,7 @@ fn told(args: &Args, output: &Name, Done { summary: s, proof }: &Done) -> String
     if !args.quiet {
         lines.push(match (&args.input, output) {
             (a, b) if a == b && *a != Name::Standard => format!("Rewrote {} in place.", a.shown()),
-            (a, b) => format!("Rewrote {} to {}.", a.shown(), shown_output(b)),
+            (a, b) => format!("Rewrote {} to {}.", a.shown(), b.shown_as_output()),
         });
         if s.lines_changed == 0 && s.marker.is_none() {
             lines.push("  Nothing had to change: the output is the input.".to_owned());

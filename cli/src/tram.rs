@@ -1,7 +1,7 @@
 //! `evengap tram`: what the screws have to do, in turns of each knob.
 
 use crate::cautions;
-use crate::files::{self, Name, Target};
+use crate::files::{self, Name};
 use crate::map::{LARGEST, Surface};
 use crate::picture::Picture;
 use crate::report::{Failure, Refusal, Source};
@@ -72,6 +72,9 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if let Some(name) = &args.predict {
         files::keep_apart(name, "the predicted card", [&args.card])?;
     }
+    if let Some(picture) = &args.picture {
+        files::keep_apart(&picture.name(), "the picture", args.predict.iter().chain([&args.card]))?;
+    }
     let text = args.card.text(LARGEST)?;
     let refuse = |error| Failure::card(&error, args.card.shown(), &text);
     let card = Card::parse(&text).map_err(refuse)?;
@@ -91,15 +94,14 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         let end = Place { line: u64::try_from(line).unwrap_or(u64::MAX), column: 1 };
         Failure::from(if card.screws.is_none() { refusal.at(end, last) } else { refusal })
     })?;
+    let mut targets = Vec::new();
     if let Some(picture) = &args.picture {
-        picture.draw(&card, |options| tram_plan(&map, &found, options))?;
+        targets.push(picture.ready(&card, |options| tram_plan(&map, &found, options))?);
     }
-    let predicted = found.predicted().to_toml();
     if let Some(name) = &args.predict {
-        let mut target = Target::create(name)?;
-        target.put(predicted.as_bytes())?;
-        target.commit()?;
+        targets.push(files::ready(name, found.predicted().to_toml().as_bytes())?);
     }
+    files::commit(targets)?;
     let out = if args.json { as_json(&map, &found) } else { report(&args.card.shown(), &map, &found, args) };
     if args.predict == Some(Name::Standard) {
         // The card has standard output for itself.

@@ -1,8 +1,9 @@
 //! `evengap trial`: a card in, a test print of patches out; or measured patches in, a corrected card out.
 
 use crate::cautions;
-use crate::files::{self, Name, Target};
-use crate::map::{Surface, read_map};
+use crate::files::{self, Name, Seen};
+use crate::map::{LARGEST, Surface, map_of_text};
+use crate::marks;
 use crate::measured;
 use crate::picture::Picture;
 use crate::points;
@@ -25,6 +26,9 @@ pub(crate) struct Args {
     /// Correct the card by these thicknesses: a CSV file of number,thickness or x,y,thickness in mm
     #[arg(long, value_name = "THICKNESSES.csv", conflicts_with_all = ["skirt", "numbers"])]
     measured: Option<Name>,
+    /// Correct the card even though it says that it was corrected by these thicknesses already
+    #[arg(long, requires = "measured")]
+    again: bool,
     /// Side of a patch, mm
     #[arg(long, value_name = "MM", default_value = "20", value_parser = parse_number)]
     patch: f64,
@@ -134,10 +138,15 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     } else {
         files::keep_apart(&args.output, "the corrected card", lists)?;
     }
+    if let Some(picture) = &args.picture {
+        let others = args.at.iter().chain([&args.card, &args.output]);
+        files::keep_apart(&picture.name(), "the picture", others)?;
+    }
     let options = args.options()?;
-    let map = read_map(&args.card, args.surface)?;
+    let (text, seen) = args.card.text_as_seen(LARGEST)?;
+    let map = map_of_text(&text, &args.card, args.surface)?;
     match &args.measured {
-        Some(measured) => put_right(args, measured, &map, &options),
+        Some(measured) => put_right(args, measured, &map, &Old { text, seen }, &options),
         None => print(args, &map, &options),
     }
 }
@@ -146,17 +155,10 @@ fn refuse(error: &evengap::Error) -> Failure {
     Refusal::by_engine(error, Source::default()).into()
 }
 
-fn write(output: &Name, bytes: &[u8]) -> Result<(), Failure> {
-    let mut target = Target::create(output)?;
-    target.put(bytes)?;
-    target.commit()
-}
-
-fn shown(output: &Name) -> String {
-    match output {
-        Name::Standard => "standard output".to_owned(),
-        Name::Path(path) => path.display().to_string(),
-    }
+/// The card that is corrected, as text and file.
+struct Old {
+    text: String,
+    seen: Option<Seen>,
 }
 
 /// Tells a report where it does not get into the file's way.
@@ -168,7 +170,7 @@ fn tell(args: &Args, json: &impl serde::Serialize, plain: &str) -> Result<(), Fa
     let text = serde_json::to_string_pretty(json).unwrap_or_default() + "\n";
     match args.output {
         Name::Standard => files::say(&text),
-        Name::Path(_) => return files::print(&text),
+        Name::Path(_) => return files::print(&text).map_err(|e| e.although(&args.output.shown_as_output())),
     }
     Ok(())
 }
@@ -184,13 +186,15 @@ struct PrintJson<'a> {
 
 fn print(args: &Args, map: &HeightMap, options: &TrialOptions) -> Result<(), Failure> {
     let made = trial(map.card(), map, options).map_err(|e| refuse(&e))?;
-    write(&args.output, made.text.as_bytes())?;
+    let mut targets = Vec::new();
     if let Some(picture) = &args.picture {
-        picture.draw(map.card(), |options| patch_plan(map.card(), &made.patches, options))?;
+        targets.push(picture.ready(map.card(), |options| patch_plan(map.card(), &made.patches, options))?);
     }
+    targets.push(files::ready(&args.output, made.text.as_bytes())?);
+    files::commit(targets)?;
     let json = PrintJson {
         card: map.card().digest(),
-        output: shown(&args.output),
+        output: args.output.shown_as_output(),
         print: &made,
         caution: cautions::paragraph(&cautions::PRINTING),
     };
@@ -203,7 +207,7 @@ fn told(args: &Args, card: &Card, options: &TrialOptions, made: &Trial) -> Strin
     let diameter = options.print.filament.unwrap_or_else(|| card.print.filament());
     let cubic = made.filament * std::f64::consts::PI * diameter * diameter / 4.0 / 1000.0;
     let mut lines = vec![
-        format!("Wrote {}.", shown(&args.output)),
+        format!("Wrote {}.", args.output.shown_as_output()),
         format!("  Patches     {count} of {side:.1} mm, one layer of {} mm, {how}", made.layer_height),
         format!("  Filament    {:.2} m of {diameter} mm ({cubic:.1} cm3)", made.filament / 1000.0),
         format!("  Time        {:.0} min, and the heating", (made.seconds / 60.0).ceil()),
@@ -271,11 +275,20 @@ struct CorrectedJson {
     caution: String,
 }
 
-fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) -> Result<(), Failure> {
+fn put_right(args: &Args, name: &Name, map: &HeightMap, old: &Old, options: &TrialOptions) -> Result<(), Failure> {
     let card = map.card();
     let text = name.text(MOST_POINTS)?;
     let places = patches(card, options).map_err(|e| refuse(&e))?;
     let list = measured::read(&text, &name.shown(), &places)?;
+    let mark = marks::list_mark(&list);
+    if marks::bears(&old.text, &mark) && !args.again {
+        return Err(Failure::plain(format!(
+            "{} was corrected by these {} thicknesses already, and would be corrected twice: print and measure again, or add \
+             --again",
+            args.card.shown(),
+            list.len()
+        )));
+    }
     let layer = options.print.layer_height.unwrap_or_else(|| card.print.layer_height());
     let nozzle = if options.flat { Nozzle::Flat(layer) } else { Nozzle::Followed(layer) };
     let corrected = correct(card, map.kind(), &list, nozzle)
@@ -292,7 +305,7 @@ fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) 
     let mean = |values: &[f64]| values.iter().sum::<f64>() / to_f64(values.len().max(1));
     let json = CorrectedJson {
         card: card.digest(),
-        output: shown(&args.output),
+        output: args.output.shown_as_output(),
         corrected: corrected.digest(),
         patches: list.len(),
         error_mean_mm: mean(&before),
@@ -301,12 +314,8 @@ fn put_right(args: &Args, name: &Name, map: &HeightMap, options: &TrialOptions) 
         left_rms_mm: mean(&left.iter().map(|l| l * l).collect::<Vec<_>>()).sqrt(),
         caution: cautions::paragraph(&cautions::BRIEF),
     };
-    let note = format!(
-        "# Corrected by {} measured patches from the card {} (`evengap trial --measured`).\n",
-        list.len(),
-        card.digest()
-    );
-    write(&args.output, (note + &corrected.to_toml()).as_bytes())?;
+    let notes = marks::lines_of(&old.text) + &marks::line(list.len(), &mark, &card.digest());
+    files::ready(&args.output, (notes + &corrected.to_toml()).as_bytes())?.made_from(old.seen.as_ref()).commit()?;
     let relative = card.readings.right_at.is_some();
     let mut lines = vec![
         format!("Wrote {} (card {}).", json.output, json.corrected),

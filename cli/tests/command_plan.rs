@@ -344,3 +344,17 @@ fn a_layout_that_cannot_be_is_refused() {
     let refused = folder.run(&["plan", "planned.toml", "--grid", "1x5", "--replace", "--json"]);
     assert_eq!(json(&refused.messages)["error"]["kind"], "options");
 }
+
+#[test]
+fn the_sheet_refuses_a_parked_height_that_the_program_refuses() {
+    let folder = Folder::new();
+    for parked in ["0", "-0.3"] {
+        folder.put("gauge.toml", &CARD.replace("\"drag\"\nsheet = 0.10", &format!("\"gauge\"\nparked = {parked}")));
+        for output in [["--paper", "sheet.svg"], ["--program", "visit.gcode"]] {
+            let run = folder.run(&[&["plan", "gauge.toml"][..], &output].concat());
+            assert_eq!(run.status, 1, "{parked} {output:?}");
+            assert!(run.messages.contains("the nozzle must stay above Z = 0"), "{}", run.messages);
+        }
+    }
+    assert_eq!(folder.names(), ["bed.toml", "gauge.toml", "part.gcode"]);
+}

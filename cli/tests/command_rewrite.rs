@@ -94,12 +94,18 @@ fn the_card_may_come_from_the_environment() {
 }
 
 #[test]
-fn out_may_be_in() {
+fn out_is_not_in_unless_it_is_said() {
     let folder = Folder::new();
-    folder.run(&OUT);
-    let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "part.gcode"]);
-    assert_eq!(run.status, 0);
-    assert_eq!(folder.get("part.gcode"), folder.get("out.gcode"));
+    let here = folder.path("part.gcode").display().to_string();
+    for name in ["part.gcode", "./part.gcode", here.as_str()] {
+        let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", name]);
+        assert_eq!(run.status, 1);
+        assert!(run.messages.contains("is IN itself: add --in-place"), "{}", run.messages);
+    }
+    let run = folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "bed.toml"]);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("the rewritten file would take the place of bed.toml"), "{}", run.messages);
+    assert_eq!((folder.get("part.gcode").as_str(), folder.get("bed.toml").as_str()), (PART, CARD));
 }
 
 #[test]

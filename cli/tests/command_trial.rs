@@ -94,6 +94,26 @@ fn measured_patches_correct_the_card() {
 }
 
 #[test]
+fn the_same_thicknesses_do_not_correct_a_card_twice() {
+    let folder = Folder::new();
+    let lines: String = (1..=9).map(|n| format!("{n},0.16\n")).collect();
+    folder.put("t.csv", &lines);
+    let once = ["trial", "bed.toml", "--measured", "t.csv", "-o", "bed.toml"];
+    assert_eq!(folder.run(&once).status, 0);
+    let corrected = folder.get("bed.toml");
+    let run = folder.run(&once);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("would be corrected twice"), "{}", run.messages);
+    assert_eq!(folder.get("bed.toml"), corrected);
+    // Others do, and the card still knows the first afterwards.
+    folder.put("u.csv", &lines.replace("0.16", "0.21"));
+    assert_eq!(folder.run(&["trial", "bed.toml", "--measured", "u.csv", "-o", "bed.toml"]).status, 0);
+    assert_eq!(folder.run(&once).status, 1);
+    assert_eq!(folder.run(&[&once[..], &["--again"]].concat()).status, 0);
+    assert_eq!(folder.get("bed.toml").matches("# Corrected by 9 ").count(), 3);
+}
+
+#[test]
 fn mistakes_are_shown_where_they_are() {
     let folder = Folder::new();
     for (csv, place, what) in [

@@ -7,7 +7,7 @@ mod make;
 mod paper;
 
 use crate::cautions;
-use crate::files::{self, Name, Target};
+use crate::files::{self, Name, Seen, Target};
 use crate::points;
 use crate::report::Failure;
 use clap::CommandFactory as _;
@@ -135,12 +135,15 @@ const LARGEST: u64 = 16 << 20;
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     check_streams(args)?;
     check_names(args)?;
-    let mut draft = match &args.card {
-        Some(name) => Draft::read(name.text(LARGEST)?, name.shown())?,
-        None => args.new.draft()?,
+    let (mut draft, seen) = match &args.card {
+        Some(name) => {
+            let (text, seen) = name.text_as_seen(LARGEST)?;
+            (Draft::read(text, name.shown())?, seen)
+        }
+        None => (args.new.draft()?, None),
     };
     if args.ask {
-        return asked(args, &mut draft);
+        return asked(args, &mut draft, seen);
     }
     let laid_out = lay_out(args, &mut draft)?;
     let mut report = Report { filled: None, doubts: Vec::new(), ..Report::of(&draft, laid_out.unwrap_or_default()) };
@@ -152,17 +155,25 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.program == Some(Name::Standard) && (args.json || to_stdout) {
         return Err(wrong_usage("the program cannot share standard output: give --program or -o a file"));
     }
-    let sheets = match &args.paper {
-        Some(sheet) => sheet.write(draft.card(), args.page.into())?,
-        None => Vec::new(),
-    };
-    let stops = match &args.program {
-        Some(name) => write_program(args, name, draft.card())?,
-        None => 0,
-    };
-    write_card(args, &draft)?;
+    let mut targets = Vec::new();
+    let mut sheets = Vec::new();
+    if let Some(sheet) = &args.paper {
+        (sheets, targets) = sheet.ready(draft.card(), args.page.into())?.into_iter().unzip();
+    }
+    let mut stops = 0;
+    if let Some(name) = &args.program {
+        let (program, visited) = visiting_program(args, draft.card())?;
+        targets.push(files::ready(name, program.as_bytes())?);
+        stops = visited;
+    }
+    targets.extend(ready_card(args, &draft, seen.as_ref())?);
+    files::commit(targets)?;
     if args.json {
-        files::print(&report.json(draft.card()))?;
+        let printed = files::print(&report.json(draft.card()));
+        match &args.output {
+            Some(output) => printed.map_err(|e| e.although(&output.shown_as_output()))?,
+            None => printed?,
+        }
     } else {
         files::say(&report.text(&draft));
     }
@@ -204,8 +215,8 @@ fn unheated(card: &Card) -> String {
     )
 }
 
-/// Writes the visiting program: to the points still to be read, or to all where none is.
-fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure> {
+/// The visiting program, and how many points it visits: those still to be read, or all where none is.
+fn visiting_program(args: &Args, card: &Card) -> Result<(String, usize), Failure> {
     let unread_only = !card.readings.unread.is_empty();
     let stops: Vec<Stop> = (card.readings.all_points().zip(1..))
         .filter(|(point, _)| !unread_only || matches!(point, Point::Unread(_)))
@@ -219,8 +230,7 @@ fn write_program(args: &Args, name: &Name, card: &Card) -> Result<usize, Failure
     options.dial_height = args.dial_height;
     options.wait = args.dwell.map_or(Wait::Person, Wait::Seconds);
     let program = plan::visit(card, &stops, &options).map_err(|e| Failure::card(&e, String::new(), ""))?;
-    put(name, &program)?;
-    Ok(stops.len())
+    Ok((program, stops.len()))
 }
 
 /// "1 point", "2 points".
@@ -257,6 +267,10 @@ fn check_names(args: &Args) -> Result<(), Failure> {
     if let Some(name) = &args.program {
         let cards = args.card.iter().chain(&args.output);
         files::keep_apart(name, "the program", cards.chain(lists.iter().copied()))?;
+    }
+    if let Some(sheet) = &args.paper {
+        let others = args.card.iter().chain(&args.output).chain(&args.program);
+        files::keep_apart(&sheet.name(), "the sheet", others.chain(lists.iter().copied()))?;
     }
     Ok(())
 }
@@ -344,15 +358,16 @@ fn changes(args: &Args, draft: &Draft) -> bool {
     args.card.is_none() || args.fill.is_some() || draft.is_changed()
 }
 
-fn write_card(args: &Args, draft: &Draft) -> Result<(), Failure> {
+/// The card where it is to be written, to be put in place. `seen`: the file that it was read from.
+fn ready_card(args: &Args, draft: &Draft, seen: Option<&Seen>) -> Result<Option<Target>, Failure> {
     let name = match &args.output {
         Some(name) => name.clone(),
-        None if args.json || !changes(args, draft) => return Ok(()),
+        None if args.json || !changes(args, draft) => return Ok(None),
         None => Name::Standard,
     };
     if let Name::Path(path) = &name
         && !args.replace
-        && args.card.as_ref() != Some(&name)
+        && !args.card.as_ref().is_some_and(|card| card.is_same_file(&name))
         && let Ok(old) = std::fs::read_to_string(path)
     {
         let count = Card::parse_without_points(&old).map_or(0, |card| card.readings.points.len());
@@ -363,21 +378,17 @@ fn write_card(args: &Args, draft: &Draft) -> Result<(), Failure> {
             )));
         }
     }
-    put(&name, draft.text())
+    Ok(Some(files::ready(&name, draft.text().as_bytes())?.made_from(seen)))
 }
 
-fn put(name: &Name, text: &str) -> Result<(), Failure> {
-    let mut target = Target::create(name)?;
-    target.put(text.as_bytes())?;
-    target.commit()
-}
-
-fn asked(args: &Args, draft: &mut Draft) -> Result<(), Failure> {
+fn asked(args: &Args, draft: &mut Draft, mut seen: Option<Seen>) -> Result<(), Failure> {
     let Some(name) = args.output.clone().or_else(|| args.card.clone()) else {
         return Err(wrong_usage("--ask needs a card"));
     };
-    if args.output.is_some() {
-        write_card(args, draft)?;
+    if args.output.is_some()
+        && let Some(target) = ready_card(args, draft, seen.as_ref())?
+    {
+        seen = target.commit()?;
     }
     if draft.card().readings.all_points().next().is_none() {
         return Err(Failure::plain(format!(
@@ -388,7 +399,11 @@ fn asked(args: &Args, draft: &mut Draft) -> Result<(), Failure> {
         )));
     }
     let mut out = anstream::stderr();
-    let mut save = |text: &str| put(&name, text);
+    // A card that somebody else changes meanwhile is not written over.
+    let mut save = |text: &str| {
+        seen = files::ready(&name, text.as_bytes())?.made_from(seen.as_ref()).commit()?;
+        Ok(())
+    };
     let tally = ask::ask(draft, args.replace, &mut std::io::stdin().lock(), &mut out, &mut save)?;
     files::say(&format!(
         "{} written to {}, {} still to be read.\n",

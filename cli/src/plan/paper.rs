@@ -41,8 +41,20 @@ impl Sheet {
         Ok(Sheet { path, kind })
     }
 
-    /// Writes the sheet; returns the files. A PDF holds all pages; pictures are one file a page, the first with the name given.
-    pub(crate) fn write(&self, card: &Card, paper: Paper) -> Result<Vec<PathBuf>, Failure> {
+    /// The name, to hold it against others.
+    pub(crate) fn name(&self) -> Name {
+        Name::Path(self.path.clone())
+    }
+
+    /// Draws the sheet; returns the files, to be put in place. A PDF holds all pages; pictures are one file a page, the first with the
+    /// name given.
+    pub(crate) fn ready(&self, card: &Card, paper: Paper) -> Result<Vec<(PathBuf, Target)>, Failure> {
+        if let Some(parked) = card.readings.parked.filter(|z| *z <= 0.0) {
+            return Err(Failure::plain(format!(
+                "the card's `parked` is {parked} mm, and the nozzle must stay above Z = 0: a feeler gauge or a patch wants a few \
+                 tenths of a millimetre under the nozzle"
+            )));
+        }
         if let (Some(name), true) = (undrawable(card), self.kind != Kind::Svg) {
             files::say(&format!(
                 "Note: the sheet cannot show every letter of \"{name}\"; as SVG it can, where the reader has them.\n"
@@ -57,12 +69,13 @@ impl Sheet {
                 self.numbered(drawn?.into_iter())
             }
         };
-        for (path, bytes) in &files {
-            let mut target = Target::create(&Name::Path(path.clone()))?;
-            target.put(bytes)?;
-            target.commit()?;
-        }
-        Ok(files.into_iter().map(|(path, _)| path).collect())
+        files
+            .into_iter()
+            .map(|(path, bytes)| {
+                let target = files::ready(&Name::Path(path.clone()), &bytes)?;
+                Ok((path, target))
+            })
+            .collect()
     }
 
     fn numbered(&self, pages: impl Iterator<Item = Vec<u8>>) -> Vec<(PathBuf, Vec<u8>)> {
