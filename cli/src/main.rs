@@ -4,6 +4,7 @@
 //! 0 done, 1 refused or failed, 2 wrong usage. Data goes to standard output, messages to standard error.
 
 mod cautions;
+mod check;
 mod compare;
 mod files;
 mod map;
@@ -43,6 +44,7 @@ enum Command {
     Map(map::Args),
     Tram(tram::Args),
     Rewrite(rewrite::Args),
+    Check(check::Args),
     Compare(compare::Args),
     Trial(trial::Args),
 }
@@ -63,6 +65,7 @@ Examples:
   evengap map bed.toml --picture bed.svg
   evengap tram bed.toml
   evengap rewrite part.gcode --card bed.toml -o part.even.gcode
+  evengap check part.even.gcode --card bed.toml --original part.gcode
   evengap trial bed.toml -o trial.gcode --numbers";
 
 fn main() -> ExitCode {
@@ -87,6 +90,7 @@ impl Command {
             Command::Tram(args) => args.json,
             Command::Compare(args) => args.json,
             Command::Rewrite(args) => args.json,
+            Command::Check(args) => args.json,
             Command::Trial(args) => args.json,
         }
     }
@@ -98,6 +102,7 @@ impl Command {
             Command::Tram(args) => tram::run(&args),
             Command::Compare(args) => compare::run(&args),
             Command::Rewrite(args) => rewrite::run(&args),
+            Command::Check(args) => check::run(&args),
             Command::Trial(args) => trial::run(&args),
         }
     }

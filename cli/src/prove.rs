@@ -40,7 +40,7 @@ impl Prover {
     }
 }
 
-fn told(fault: Option<&Fault>) -> String {
+pub(crate) fn told(fault: Option<&Fault>) -> String {
     let Some(fault) = fault else { return "the two could not be laid side by side".to_owned() };
     let line = |what: &str, line: Option<u64>| line.map_or(String::new(), |l| format!("{what} line {l}"));
     let places = [line("original", fault.original), line("rewritten", fault.rewritten)];
@@ -50,8 +50,13 @@ fn told(fault: Option<&Fault>) -> String {
 
 /// The proof in one line.
 pub(crate) fn report(verdict: &Verdict) -> String {
+    format!("  Proven      {}", proven(verdict))
+}
+
+/// What is proven.
+pub(crate) fn proven(verdict: &Verdict) -> String {
     format!(
-        "  Proven      path, order, feed and filament are the original's; Z is within {:.4} mm of the bed's shape on {} moves",
+        "path, order, feed and filament are the original's; Z is within {:.4} mm of the bed's shape on {} moves",
         verdict.height.by, verdict.bounded
     )
 }

@@ -14,6 +14,8 @@ pub(crate) enum Failure {
     Plain(String),
     /// Wrong usage (or help and version, which clap reports the same way).
     Usage(clap::Error),
+    /// It is told already: only the exit status is left to say so.
+    Told,
     /// The reader of our output went away: nothing to say, nobody to say it to.
     Closed,
 }
@@ -105,6 +107,12 @@ impl Source {
 }
 
 impl Failure {
+    /// Options that do not go together.
+    pub(crate) fn wrong_usage(message: &str) -> Failure {
+        use clap::CommandFactory as _;
+        Failure::Usage(crate::Cli::command().error(clap::error::ErrorKind::ArgumentConflict, message))
+    }
+
     pub(crate) fn plain(message: impl Into<String>) -> Failure {
         Failure::Plain(message.into())
     }
@@ -155,7 +163,7 @@ pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
                 _ => u8::try_from(error.exit_code()).unwrap_or(2),
             };
         }
-        Failure::Closed => {}
+        Failure::Closed | Failure::Told => {}
         _ if json => crate::files::say(&format!("{}\n", as_json(failure))),
         Failure::Plain(message) => crate::files::say(&format!(
             "{}\n",
@@ -289,7 +297,7 @@ fn as_json(failure: &Failure) -> String {
         Failure::Plain(message) => {
             Fault { kind: Kind::Command("files"), message, help: None, note: None, file: None, places: &[] }
         }
-        Failure::Usage(_) | Failure::Closed => return String::new(),
+        Failure::Usage(_) | Failure::Closed | Failure::Told => return String::new(),
     };
     serde_json::to_string(&Told { error }).unwrap_or_default()
 }

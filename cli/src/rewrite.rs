@@ -88,9 +88,18 @@ enum Switch {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum EStart {
+pub(crate) enum EStart {
     Absolute,
     Relative,
+}
+
+impl From<EStart> for EMode {
+    fn from(start: EStart) -> Self {
+        match start {
+            EStart::Absolute => EMode::Absolute,
+            EStart::Relative => EMode::Relative,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -105,7 +114,7 @@ enum What {
     LargeHeights,
 }
 
-fn parse_millimetres(text: &str) -> Result<f64, String> {
+pub(crate) fn parse_millimetres(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
         _ => Err("give a number of millimetres, such as 0.005".to_owned()),
@@ -153,10 +162,7 @@ impl Args {
         options.floor = self.floor;
         options.shift = self.shift;
         options.g90_sets_e = self.g90_sets_e;
-        options.e_start = match self.e_start {
-            EStart::Absolute => EMode::Absolute,
-            EStart::Relative => EMode::Relative,
-        };
+        options.e_start = self.e_start.into();
         options.allow.unknown_motion = self.allow.contains(&What::UnknownMotion);
         options.allow.own_levelling = self.allow.contains(&What::OwnLevelling);
         options.allow.already_rewritten = self.allow.contains(&What::AlreadyRewritten);
@@ -308,33 +314,8 @@ impl Args {
     fn line(&self, line: u64, tail: &Tail) -> Option<Vec<u8>> {
         tail.line(line).or_else(|| match &self.input {
             Name::Standard => None,
-            Name::Path(path) => line_of_file(path, line),
+            Name::Path(path) => files::line_of(std::fs::File::open(path).ok()?, line),
         })
-    }
-}
-
-/// Finds a line again without holding more than one piece of the file.
-fn line_of_file(path: &std::path::Path, wanted: u64) -> Option<Vec<u8>> {
-    const LONGEST: usize = 1 << 20;
-    let mut file = std::fs::File::open(path).ok()?;
-    let mut piece = vec![0; CHUNK];
-    let (mut line, mut found) = (1, Vec::new());
-    loop {
-        let n = file.read(&mut piece).ok()?;
-        for byte in &piece[..n] {
-            if line == wanted && found.len() < LONGEST {
-                found.push(*byte);
-            }
-            if *byte == b'\n' {
-                if line == wanted {
-                    return Some(found);
-                }
-                line += 1;
-            }
-        }
-        if n == 0 {
-            return (line == wanted && !found.is_empty()).then_some(found);
-        }
     }
 }
 

@@ -141,6 +141,31 @@ pub(crate) fn keep_apart<'a>(
     Ok(())
 }
 
+/// Finds a line again without holding more than one piece of the text, or more than 1 MiB of the line.
+pub(crate) fn line_of(mut text: impl Read, wanted: u64) -> Option<Vec<u8>> {
+    const LONGEST: usize = 1 << 20;
+    const PIECE: usize = 256 * 1024;
+    let mut piece = vec![0; PIECE];
+    let (mut line, mut found) = (1, Vec::new());
+    loop {
+        let n = text.read(&mut piece).ok()?;
+        for byte in &piece[..n] {
+            if line == wanted && found.len() < LONGEST {
+                found.push(*byte);
+            }
+            if *byte == b'\n' {
+                if line == wanted {
+                    return Some(found);
+                }
+                line += 1;
+            }
+        }
+        if n == 0 {
+            return (line == wanted && !found.is_empty()).then_some(found);
+        }
+    }
+}
+
 /// The file that a chain of symbolic links ends at, whether it exists or not, by its one full name.
 fn place_of(path: &Path) -> io::Result<PathBuf> {
     let end = resolved(path)?;

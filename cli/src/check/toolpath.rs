@@ -1,0 +1,82 @@
+//! A toolpath that is walked more than once: a file, or a copy of what comes through a pipe.
+
+use crate::files::Name;
+use crate::report::{Failure, Refusal, Source};
+use evengap::Error;
+use std::fs::File;
+use std::io::{self, Read, Seek as _, SeekFrom};
+use std::path::PathBuf;
+
+/// Bytes read at a time.
+pub(super) const CHUNK: usize = 256 * 1024;
+
+/// See the module.
+pub(super) struct Toolpath {
+    pub(super) name: String,
+    bytes: Bytes,
+    /// How long it is.
+    pub(super) length: u64,
+}
+
+enum Bytes {
+    File(PathBuf),
+    /// Without a name on the medium: it goes when the command ends, however it ends.
+    Copy(File),
+}
+
+impl Toolpath {
+    /// Looks the file up, or copies what cannot be read twice.
+    pub(super) fn of(name: &Name) -> Result<Toolpath, Failure> {
+        let (mut input, length) = name.open()?;
+        let shown = name.shown();
+        if let (Name::Path(path), Some(length)) = (name, length) {
+            return Ok(Toolpath { name: shown, bytes: Bytes::File(path.clone()), length });
+        }
+        let fail = |e| Failure::io("cannot keep a copy of", std::path::Path::new(&shown), e);
+        let mut copy = tempfile::tempfile().map_err(fail)?;
+        let length = io::copy(&mut input, &mut copy).map_err(fail)?;
+        Ok(Toolpath { name: shown, bytes: Bytes::Copy(copy), length })
+    }
+
+    /// From its beginning.
+    pub(super) fn open(&self) -> Result<Box<dyn Read>, Failure> {
+        let fail = |e| Failure::io("cannot read", std::path::Path::new(&self.name), e);
+        match &self.bytes {
+            Bytes::File(path) => Ok(Box::new(File::open(path).map_err(fail)?)),
+            Bytes::Copy(copy) => {
+                let mut copy = copy.try_clone().map_err(fail)?;
+                copy.seek(SeekFrom::Start(0)).map_err(fail)?;
+                Ok(Box::new(copy))
+            }
+        }
+    }
+
+    /// Reads it once, chunk by chunk.
+    pub(super) fn walk(&self, mut take: impl FnMut(&[u8]) -> Result<(), Failure>) -> Result<(), Failure> {
+        let mut input = self.open()?;
+        let mut chunk = vec![0; CHUNK];
+        loop {
+            match self.read(&mut *input, &mut chunk)? {
+                0 => return Ok(()),
+                n => take(&chunk[..n])?,
+            }
+        }
+    }
+
+    /// The next bytes of one reading of it; 0 at its end.
+    pub(super) fn read(&self, input: &mut dyn Read, chunk: &mut [u8]) -> Result<usize, Failure> {
+        loop {
+            match input.read(chunk) {
+                Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+                done => return done.map_err(|e| Failure::io("cannot read", std::path::Path::new(&self.name), e)),
+            }
+        }
+    }
+
+    /// The engine's refusal, with the lines that it speaks of.
+    pub(super) fn refused(&self, error: &Error) -> Failure {
+        let line = |n: u64| self.open().ok().and_then(|input| crate::files::line_of(input, n));
+        let lines = error.places().iter().filter_map(|p| Some((p.line, line(p.line)?))).collect();
+        Refusal::by_engine(error, Source { name: self.name.clone(), lines }).into()
+    }
+}
