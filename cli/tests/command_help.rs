@@ -17,6 +17,7 @@ fn help_is_as_written_down() {
     assert_data_eq!(help(&["plan", "--help"]), file!["help/plan.txt"]);
     assert_data_eq!(help(&["map", "--help"]), file!["help/map.txt"]);
     assert_data_eq!(help(&["rewrite", "--help"]), file!["help/rewrite.txt"]);
+    assert_data_eq!(help(&["check", "--help"]), file!["help/check.txt"]);
     assert_data_eq!(help(&["tram", "--help"]), file!["help/tram.txt"]);
     assert_data_eq!(help(&["compare", "--help"]), file!["help/compare.txt"]);
     assert_data_eq!(help(&["trial", "--help"]), file!["help/trial.txt"]);
@@ -51,6 +52,12 @@ fn wrong_usage_is_status_2() {
         &["map", "bed.toml", "--surface", "cubic"],
         &["map", "-", "--at", "-"],
         &["map", "bed.toml", "--at", "p.csv", "--json"],
+        &["check", "part.gcode"],
+        &["check", "-", "--card", "-"],
+        &["check", "-", "--card", "bed.toml", "--original", "-"],
+        &["check", "part.gcode", "--card", "bed.toml", "--near", "1.2"],
+        &["check", "part.gcode", "--card", "bed.toml", "--outside", "101"],
+        &["check", "part.gcode", "--card", "bed.toml", "--picture", "gap.pdf"],
         &["rewrite", "part.gcode", "--card", "bed.toml"],
         &["rewrite", "part.gcode", "-o", "out.gcode"],
         &["rewrite", "part.gcode", "--card", "bed.toml", "-o", "out.gcode", "--in-place"],

@@ -193,6 +193,8 @@ pub struct GapReport {
     /// Where it was, and [`GapOptions::layers`] were not given: the Z of the layers that it was sliced with, mm, ascending, as undoing the
     /// rewriting tells them. Meant as those of a second look.
     pub sliced: Vec<f64>,
+    /// Moves that lay filament where X, Y or Z is not known: they are in no layer.
+    pub unplaced: u64,
     /// The kept path.
     pub kept: KeptPath,
     /// Lines read.
@@ -362,6 +364,7 @@ impl Look {
     fn follow(&mut self, m: Move, e_word: bool) {
         self.report.moves += 1;
         let line = self.report.lines;
+        let lays = e_word && m.e_delta() > 0.0 && m.travels();
         if m.known() {
             let laid = Laid::of(&m);
             let rise = laid.z[1] - laid.z[0];
@@ -375,13 +378,14 @@ impl Look {
                 rise
             };
             self.clock.take(&m, &Lengths { flat: laid.way.length, rise, sliced_rise }, line);
-            if e_word && m.e_delta() > 0.0 && m.travels() {
+            if lays {
                 return self.lay(&laid);
             }
         } else if m.before[2] == m.after[2] && !m.travels() {
             // Filament alone.
             self.clock.take(&m, &Lengths { flat: 0.0, rise: 0.0, sliced_rise: 0.0 }, line);
         } else {
+            self.report.unplaced += u64::from(lays);
             self.clock.miss();
         }
         if m.travels() {

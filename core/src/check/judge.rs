@@ -31,8 +31,12 @@ impl Default for Limits {
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum About {
-    /// No filament is laid where the position is known.
+    /// No filament is laid.
     Nothing,
+    /// Filament is laid where the position is not known.
+    Unplaced,
+    /// The first layer was sliced at Z 0 or below: no gap is meant.
+    NoGap,
     /// The first layer's gap is right.
     Right,
     /// Too far from the bed.
@@ -149,8 +153,25 @@ pub fn judge(report: &GapReport, limits: &Limits, machine: &Machine) -> Judgemen
 fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> Vec<Finding> {
     let all = first.all;
     if all <= 0.0 {
-        let text = "no filament is laid where the position is known: there is no first layer to judge".to_owned();
-        return vec![Finding { about: About::Nothing, breaks: false, text }];
+        return match report.unplaced {
+            0 => {
+                let text = "no filament is laid: there is no first layer to judge".to_owned();
+                vec![Finding { about: About::Nothing, breaks: false, text }]
+            }
+            moves => {
+                let text = format!(
+                    "all {moves} moves that lay filament do so where the position is not known: nothing can be judged"
+                );
+                vec![Finding { about: About::Unplaced, breaks: true, text }]
+            }
+        };
+    }
+    if let Some(layer) = report.layers[..layers].last().filter(|l| l.z <= 0.0) {
+        let text = format!(
+            "the first layer was sliced at Z {}: no gap is meant there, and none can be judged",
+            plain(layer.z)
+        );
+        return vec![Finding { about: About::NoGap, breaks: true, text }];
     }
     let outside = (first.near + first.far) / all > limits.outside;
     let thirds = &report.thirds[..layers];
@@ -171,6 +192,11 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
     if found.is_empty() {
         let text = "the gap of the first layer is right all over".to_owned();
         found.push(Finding { about: About::Right, breaks: false, text });
+    }
+    if report.unplaced > 0 {
+        let text =
+            format!("{} moves lay filament where the position is not known: they are not judged", report.unplaced);
+        found.push(Finding { about: About::Unplaced, breaks: false, text });
     }
     found.extend(said(
         About::Unmeasured,
@@ -228,9 +254,14 @@ fn places(thirds: &[[Third; THIRDS.len()]], part: fn(&Shares) -> f64) -> String 
     lengths.retain(|(length, _)| *length >= FEW * all && *length > 0.0);
     lengths.sort_by(|a, b| b.0.total_cmp(&a.0));
     let names: Vec<&str> = lengths.iter().map(|(_, name)| *name).collect();
-    if names.len() == THIRDS.len() { "all over the bed".to_owned() } else { names.join(", ") }
+    match names.first() {
+        Some(most) if names.len() > MOST_NAMED => format!("nearly all over the bed, most of it {most}"),
+        _ => names.join(", "),
+    }
 }
 
+/// More places than this are most of the bed.
+const MOST_NAMED: usize = 5;
 /// Places with less than this share of it are not named.
 const FEW: f64 = 0.05;
 
@@ -240,7 +271,7 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<Worst> {
         for (place, third) in THIRDS.iter().zip(thirds) {
             let ends: [(f64, &Deviation); 2] = [(third.path.near, &third.nearest), (third.path.far, &third.farthest)];
             for (length, at) in ends {
-                if length > 0.0 {
+                if length > 0.0 && layer.z > 0.0 {
                     let gap = layer.z + at.deviation;
                     let share = (gap - layer.z) / layer.z;
                     // How many times as far from right as the window allows.
@@ -274,9 +305,9 @@ pub fn percent(share: f64) -> String {
 
 /// A number with the decimals that matter.
 fn plain(value: f64) -> String {
-    let text = if value < 1.0 {
+    let text = if value.abs() < 1.0 {
         format!("{value:.4}")
-    } else if value < 100.0 {
+    } else if value.abs() < 100.0 {
         format!("{value:.2}")
     } else {
         format!("{value:.0}")

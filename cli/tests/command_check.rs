@@ -1,0 +1,147 @@
+//! `evengap check`: the gap along a file, the machine's limits, the proof, and what both say.
+
+mod common;
+
+use common::{CARD, Folder, PART};
+
+fn json(text: &str) -> serde_json::Value {
+    serde_json::from_str(text).unwrap()
+}
+
+#[test]
+fn a_file_as_it_was_sliced() {
+    let run = Folder::new().run(&["check", "part.gcode", "--card", "bed.toml"]);
+    assert_eq!((run.status, run.messages.as_str()), (1, ""), "{}", run.out);
+    for words in [
+        "part.gcode over bed.toml (card ",
+        "! ",
+        "of the first layer is too near, the nozzle would scrape or plug: ",
+        "if rewritten",
+        "Worst gaps of the first layer, mm:",
+        "Time of the moves",
+        "Caution: ",
+    ] {
+        assert!(run.out.contains(words), "{words}: {}", run.out);
+    }
+    let run = Folder::new().run(&["check", "part.gcode", "--card", "bed.toml", "--json"]);
+    let told = json(&run.out);
+    assert_eq!((run.status, &told["passes"], &told["rewritten"]), (1, &false.into(), &serde_json::Value::Null));
+    let (now, then) = (&told["first"], &told["if_rewritten"]["first"]);
+    let mm = |of: &serde_json::Value, part: &str| of[part].as_f64().unwrap();
+    assert!((mm(now, "all") - mm(then, "all")).abs() < 1e-6 && mm(now, "near") > 0.0, "{told}");
+    assert!((mm(then, "right") - mm(then, "all")).abs() < 1e-6, "{told}");
+}
+
+#[test]
+fn a_rewritten_file_and_its_proof() {
+    let folder = Folder::new();
+    assert_eq!(folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "even.gcode"]).status, 0);
+    let run = folder.run(&["check", "even.gcode", "--card", "bed.toml"]);
+    assert_eq!((run.status, run.messages.as_str()), (0, ""), "{}", run.out);
+    assert!(run.out.contains("Rewritten with this card: taper 0.5.."), "{}", run.out);
+    assert!(run.out.contains("The gap of the first layer is right all over."), "{}", run.out);
+    assert!(run.out.contains("without compensation"), "{}", run.out);
+    let proof = ["check", "even.gcode", "--card", "bed.toml", "--original", "part.gcode"];
+    let run = folder.run(&proof);
+    assert_eq!((run.status, run.messages.as_str()), (0, ""), "{}", run.out);
+    assert!(run.out.contains("Proven against part.gcode: "), "{}", run.out);
+
+    // One height off by 0.02 mm.
+    let even = folder.get("even.gcode");
+    let (n, line) = even.lines().enumerate().find(|(_, l)| l.contains(" Z") && l.contains(" E")).unwrap();
+    let z: f64 = line.split(' ').find_map(|w| w.strip_prefix('Z')).unwrap().parse().unwrap();
+    let old = line.split(' ').find(|w| w.starts_with('Z')).unwrap();
+    folder.put("even.gcode", &even.replacen(line, &line.replace(old, &format!("Z{:.3}", z + 0.02)), 1));
+    let run = folder.run(&proof);
+    assert_eq!(run.status, 1, "{}", run.out);
+    assert!(run.out.contains("! Not proven against part.gcode:"), "{}", run.out);
+    assert!(run.out.contains(&format!("rewritten line {}", n + 1)), "{}", run.out);
+    let told = json(&folder.run(&[&proof[..], &["--json"]].concat()).out);
+    assert_eq!((&told["proven"], &told["passes"]), (&false.into(), &false.into()));
+    assert!(!told["proof"]["faults"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn files_through_a_pipe_are_judged_alike() {
+    let folder = Folder::new();
+    assert_eq!(folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "even.gcode"]).status, 0);
+    for name in ["part.gcode", "even.gcode"] {
+        let file = folder.run(&["check", name, "--card", "bed.toml"]);
+        let pipe = folder.run_with(&["check", "-", "--card", "bed.toml"], &folder.get(name), &[]);
+        assert_eq!(pipe.status, file.status);
+        assert_eq!(pipe.out, file.out.replace(name, "standard input"));
+    }
+}
+
+/// The marker says which surface a file was rewritten with, and which card.
+#[test]
+fn the_marker_is_asked() {
+    let folder = Folder::new();
+    let made =
+        folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "--surface", "bilinear", "-o", "even.gcode"]);
+    assert_eq!(made.status, 0, "{}", made.messages);
+    let proof = ["check", "even.gcode", "--card", "bed.toml", "--original", "part.gcode"];
+    let run = folder.run(&proof);
+    assert_eq!(run.status, 0, "{}", run.out);
+    assert_eq!(folder.run(&[&proof[..], &["--surface", "thin-plate"]].concat()).status, 1);
+    // The bed has come up by a tenth since.
+    folder.put("new.toml", &CARD.replace("sheet = 0.10", "sheet = 0.0"));
+    let run = folder.run(&["check", "even.gcode", "--card", "new.toml", "--original", "part.gcode"]);
+    assert_eq!(run.status, 1);
+    assert!(run.out.contains("Rewritten with another card"), "{}", run.out);
+    assert!(run.out.contains("too near"), "{}", run.out);
+    // A file without a marker was not rewritten.
+    let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--original", "part.gcode"]);
+    assert_eq!(run.status, 1);
+    assert!(run.out.contains("the file bears no marker of a rewriting"), "{}", run.out);
+}
+
+#[test]
+fn limits_of_the_window_and_of_the_machine() {
+    let folder = Folder::new();
+    let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--near", "0", "--far", "9"]);
+    assert_eq!(run.status, 0, "{}", run.out);
+    folder.put(
+        "machine.toml",
+        &format!("{CARD}[machine]\nz_speed = 0.01\nmoves_per_second = 10\nz_steps_per_mm = 400\n"),
+    );
+    assert_eq!(folder.run(&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "even.gcode"]).status, 0);
+    let run = folder.run(&["check", "even.gcode", "--card", "machine.toml"]);
+    assert_eq!(run.status, 1, "{}", run.out);
+    assert!(run.out.contains("and the machine's limit is 0.01 (line "), "{}", run.out);
+    // What the machine can do says nothing of the bed: it is the same card.
+    assert!(run.out.contains("Rewritten with this card"), "{}", run.out);
+}
+
+#[test]
+fn the_picture_is_drawn_and_takes_no_place() {
+    let folder = Folder::new();
+    let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--picture", "gap.svg"]);
+    assert_eq!((run.status, run.messages.as_str()), (1, "Drew gap.svg.\n"));
+    assert!(folder.get("gap.svg").contains("Plan of the gap under the path"));
+    folder.put("part.svg", PART);
+    let run = folder.run(&["check", "part.svg", "--card", "bed.toml", "--picture", "part.svg"]);
+    assert_eq!((run.status, folder.get("part.svg").as_str()), (1, PART));
+    folder.put("empty.gcode", "G28\n");
+    let run = folder.run(&["check", "empty.gcode", "--card", "bed.toml", "--picture", "none.svg"]);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.contains("there is nothing to draw"), "{}", run.messages);
+    assert!(!folder.path("none.svg").exists());
+    assert_eq!(folder.run(&["check", "empty.gcode", "--card", "bed.toml"]).status, 0);
+}
+
+#[test]
+fn what_cannot_be_read_is_pointed_at() {
+    let folder = Folder::new();
+    folder.put("odd.gcode", "G1 X1 Y1 Z0.2 F600\nG1 X5 E1\nG18\nG2 X3 Z4 I1\n");
+    let run = folder.run(&["check", "odd.gcode", "--card", "bed.toml"]);
+    assert_eq!((run.status, run.out.as_str()), (1, ""));
+    assert!(run.messages.contains("odd.gcode:4:1"), "{}", run.messages);
+    assert!(run.messages.contains("G2 X3 Z4 I1"), "{}", run.messages);
+    // The original is read too.
+    folder.put("even.gcode", PART);
+    let run = folder.run(&["check", "even.gcode", "--card", "bed.toml", "--original", "odd.gcode"]);
+    assert!(run.messages.contains("odd.gcode:4:1"), "{}", run.messages);
+    let run = folder.run(&["check", "none.gcode", "--card", "bed.toml"]);
+    assert!(run.status == 1 && run.messages.contains("cannot read none.gcode: no such file"), "{}", run.messages);
+}
