@@ -1,5 +1,7 @@
 //! `evengap check`: the gap along a file, the machine's limits, the proof, and what both say.
 
+#![allow(clippy::unwrap_used, reason = "tests")]
+
 mod common;
 
 use common::{CARD, Folder, PART};

@@ -195,7 +195,7 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
     }
     if report.unplaced > 0 {
         let text =
-            format!("{} moves lay filament where the position is not known: they are not judged", report.unplaced);
+            format!("{} of filament begin or end where the position is not known: not judged", moves(report.unplaced));
         found.push(Finding { about: About::Unplaced, breaks: false, text });
     }
     found.extend(said(
@@ -295,12 +295,16 @@ pub fn percent(share: f64) -> String {
         "under 0.1 %".to_owned()
     } else if percent < 9.95 {
         format!("{percent:.1} %")
-    } else if percent < 100.0 && percent >= 99.5 {
+    } else if (99.5..100.0).contains(&percent) {
         // Not all of it.
         format!("{:.1} %", libm::floor(percent * 10.0) / 10.0)
     } else {
         format!("{percent:.0} %")
     }
+}
+
+fn moves(n: u64) -> String {
+    if n == 1 { "1 move".to_owned() } else { format!("{n} moves") }
 }
 
 /// A number with the decimals that matter.
