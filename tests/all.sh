@@ -45,6 +45,13 @@ while IFS= read -r line; do
   }
 done < target/example.report
 
+# And what its check says of the file before and after.
+grep -qF '! 94 % of the first layer is too near' target/example.log || {
+  echo "the README's figure of the check is out of date" >&2
+  exit 1
+}
+grep -qF 'Proven against tests/example/part.gcode' target/example.log
+
 step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 

@@ -1,6 +1,6 @@
 //! What must hold of any height map, on made-up readings.
 
-use evengap::card::{Bed, Card, Method, Outline, Print, Reading, Readings};
+use evengap::card::{Bed, Card, Machine, Method, Outline, Print, Reading, Readings};
 use evengap::surface::thin_plate::{Smoothing, ThinPlate};
 use evengap::{ErrorKind, HeightMap, SurfaceKind};
 use nalgebra::{DMatrix, DVector};
@@ -27,6 +27,7 @@ fn card(points: &[[f64; 3]], spread: Option<f64>, right_at: Option<[f64; 2]>) ->
         },
         screws: None,
         print: Print::default(),
+        machine: Machine::default(),
     }
 }
 

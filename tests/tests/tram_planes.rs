@@ -4,7 +4,7 @@ mod surface_data;
 
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{DefaultSettings, DefaultSolver, IPSolver, SolverStatus, SupportedConeT};
-use evengap::card::{Bed, Method, Outline, Print, Reading, Readings, Screw, Screws, Turn};
+use evengap::card::{Bed, Machine, Method, Outline, Print, Reading, Readings, Screw, Screws, Turn};
 use evengap::tram::{Fit, Options, Tram, tram};
 use evengap::{Card, HeightMap, SurfaceKind};
 use proptest::prelude::*;
@@ -43,6 +43,7 @@ fn card(points: &[[f64; 3]], screws: &[[f64; 2]]) -> Card {
             at: screws.iter().enumerate().map(screw).collect(),
         }),
         print: Print::default(),
+        machine: Machine::default(),
     }
 }
 
