@@ -385,3 +385,39 @@ fn plain_files_stay_plain() {
     assert!(text.contains("\nG0 X10 Y20.5 Z0.210 F3000\nG1 X100 Z0.300 E4\n"), "{text}");
     assert_eq!((report.moves_out, report.changed_lines), (3, 2));
 }
+
+/// Ends may lie off their place, and are put right gently: a move of a thousandth of a millimetre does not make Z jump. Long lines that need
+/// pieces are joined here by moves that are short, or hardly any.
+#[test]
+fn short_moves_do_not_make_z_jump() {
+    let bent =
+        map(5, 0.0, 200.0, SurfaceKind::ThinPlate, |x, y| 0.6 - 3e-5 * ((x - 100.0).powi(2) + (y - 100.0).powi(2)));
+    let mut file = String::from("M83\nG1 X10 Y10 Z0.2 F3000\n");
+    for n in 0..60 {
+        let y = 10.0 + 3.0 * f64::from(n);
+        let (x, back) = if n % 2 == 0 { (190.0, -1.0) } else { (10.0, 1.0) };
+        let tiny = [0.001, 0.02, 0.25][n as usize % 3];
+        file += &format!("G1 X{x} Y{y} E9\nG1 X{:.3} E0.01\nG1 X{x} Y{} E0.2\n", x + back * tiny, y + 3.0);
+    }
+    let (out, summary) = rewrite(file.as_bytes(), &bent, Options::default()).expect("rewritten");
+    assert!(summary.moves_out > summary.moves_in + 60, "nothing was split: {summary:?}");
+    // The slope of the bed at its corner, what is put right to the mm, and half a digit at either end.
+    let slope = 2.0 * 3e-5 * 90.0 * 2.0_f64.sqrt() * 1.05 + 0.0101;
+    let mut at = [f64::NAN; 3];
+    let mut short = 0;
+    for line in String::from_utf8(out).expect("text").lines().filter(|l| l.starts_with("G1")) {
+        let before = at;
+        for word in line.split(' ').skip(1) {
+            if let Some(n) = ['X', 'Y', 'Z'].iter().position(|l| word.starts_with(*l)) {
+                at[n] = word[1..].parse().expect("a number");
+            }
+        }
+        let length = (at[0] - before[0]).hypot(at[1] - before[1]);
+        if length > 0.0 && length < 0.3 {
+            short += 1;
+            let rise = (at[2] - before[2]).abs();
+            assert!(rise <= slope * length + 0.001 + 1e-9, "{line}: {rise} over {length}");
+        }
+    }
+    assert!(short >= 60, "{short}");
+}

@@ -99,10 +99,14 @@ fn table(found: &Found) -> String {
     };
     let share = |part: fn(&Shares) -> f64| move |look: &Look| of(&look.judgement.first, part);
     row("First layer, path", &|look| format!("{:.0} mm", look.judgement.first.all), String::new());
-    row("  right", &share(|s| s.right), String::new());
-    row("  too far", &share(|s| s.far), format!("{} outside", percent(found.limits.outside)));
+    row("  right", &share(|s| s.right), format!("at least {}", percent(1.0 - found.limits.outside)));
+    row("  too far", &share(|s| s.far), String::new());
     row("  too near", &share(|s| s.near), String::new());
-    let unmeasured = if found.limits.unmeasured < 1.0 { percent(found.limits.unmeasured) } else { String::new() };
+    let unmeasured = if found.limits.unmeasured < 1.0 {
+        format!("at most {}", percent(found.limits.unmeasured))
+    } else {
+        String::new()
+    };
     row("  outside the readings", &share(|s| s.unmeasured), unmeasured);
     let machine = &found.map.card().machine;
     let limit = |limit: Option<f64>| limit.map_or(String::new(), |l| format!("{l}"));

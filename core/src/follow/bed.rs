@@ -28,6 +28,9 @@ pub(crate) struct Bed {
     asked: Option<(End, f64)>,
 }
 
+/// An offset that is off is made good by no more than this, mm to the mm of way: at 50 mm/s half a millimetre a second of Z.
+const MENDING: f64 = 0.01;
+
 /// How far a move's end may lie off where it is, with the vertices before it as they are.
 #[derive(Debug, Clone, Copy)]
 enum End {
@@ -127,6 +130,8 @@ impl Bed {
                 if off > reach {
                     return None;
                 }
+                // Gently here too.
+                let reach = reach.min(MENDING * length);
                 [end - reach, end + reach]
             }
             End::Long(end, from) => {
@@ -203,8 +208,8 @@ impl Bed {
         let tau = tube_width(&self.sheet, tolerance);
         // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
         // it: no more than that where s is a quarter of tau.
-        let off_by = if core::mem::take(&mut self.loose) { (start - self.offset(path.at(0.0), z0)).abs() } else { 0.0 };
-        let off = off_by > 1e-3 * tau;
+        let off_by = if core::mem::take(&mut self.loose) { start - self.offset(path.at(0.0), z0) } else { 0.0 };
+        let off = off_by.abs() > 1e-3 * tau;
         if w0 == 0.0 && w1 == 0.0 {
             vertices.push((1.0, end));
             return Ok(());
@@ -230,9 +235,14 @@ impl Bed {
             } else {
                 plain || bend(length) * length * length / 8.0 <= tau
             };
+        // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
+        let left = off_by - off_by.clamp(-MENDING * length, MENDING * length);
+        let goal =
+            if left != 0.0 && bend(length) * length * length / 8.0 <= tau - self.reach(tau) { end + left } else { end };
         if short {
-            vertices.push((1.0, end));
+            vertices.push((1.0, goal));
             self.cuts = cuts;
+            self.loose = goal.to_bits() != end.to_bits();
             self.end = End::Short {
                 end,
                 weight: w0.max(w1),
@@ -242,7 +252,7 @@ impl Bed {
                 } else {
                     (bend(length) - w0.max(w1) * self.sheet.bend(length)) * length * length / 8.0
                 },
-                off: off_by,
+                off: off_by.abs(),
             };
             return Ok(());
         }
@@ -289,11 +299,11 @@ impl Bed {
         tube.samples.push((1.0, end));
         // After the taper the end is what it was.
         if w1 > 0.0 {
-            tube.fewest_to_about(start, end, tau - fine, self.reach(tau), vertices);
+            tube.fewest_to_about(start, goal, tau - fine, self.reach(tau), vertices);
             let from = vertices.len().checked_sub(2).map_or((0.0, start), |n| vertices[n]);
             self.end = End::Long(end, from);
             if lead == 0.0 && vertices.len() > 1 {
-                self.asked = Some((end_before, end));
+                self.asked = Some((end_before, goal));
             }
         } else {
             tube.fewest(start, end, tau - fine, vertices);
