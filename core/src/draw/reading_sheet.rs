@@ -13,7 +13,8 @@ use crate::whereabouts;
 use core::fmt::Write as _;
 
 /// Paper to print on, upright.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// ISO 216 A4: 210 x 297 mm.
