@@ -28,8 +28,8 @@ suite() {
     exit 1
   fi
 }
-suite node 120
-suite browser 220
+suite node 160
+suite browser 300
 suite install 5
 
 cargo build --locked --quiet --release --package evengap-wasm --example rate

@@ -71,7 +71,12 @@ self.addEventListener("fetch", (event) => {
 export default defineConfig({
   root: here("."),
   base: "./",
-  resolve: { alias: { evengap: here("../wasm/pkg/index.js") } },
+  resolve: {
+    alias: [
+      { find: /^evengap$/, replacement: here("../wasm/pkg/index.js") },
+      { find: /^evengap\/workshop$/, replacement: here("../wasm/pkg/workshop.js") },
+    ],
+  },
   worker: { format: "es" },
   build: { target: "es2022", assetsInlineLimit: 0, modulePreload: { polyfill: false } },
   server: { fs: { allow: [here("..")] } },

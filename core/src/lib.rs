@@ -52,6 +52,7 @@
 mod error;
 mod least_squares;
 mod normal;
+mod order;
 
 pub mod card;
 pub mod cautions;

@@ -416,7 +416,7 @@ impl Judge {
             .enumerate()
             .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / (gain * self.noise), i))))
             .collect();
-        ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        crate::order::sort_by(&mut ranked, |a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let candidates: Vec<usize> = ranked.iter().take(CANDIDATES).map(|&(_, i)| i).collect();
         let without = |left_out: &[usize]| {
             let others: Vec<usize> = (0..n).filter(|i| !left_out.contains(i)).map(|i| which[i]).collect();

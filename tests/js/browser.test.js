@@ -18,8 +18,11 @@ test("there is something to compare", assertThatThereIsSomethingToCompare);
 
 test("the package loads in a page", async () => {
   await page.evaluate(async () => {
-    const [{ default: init, ...evengap }, { outcome }] = await Promise.all([import("/pkg/index.js"), import("/suite.js")]);
-    await init();
+    const [{ default: init, ...engine }, { default: initWorkshop, ...workshop }, { outcome }] = await Promise.all([
+      import("/pkg/index.js"), import("/pkg/workshop.js"), import("/suite.js"),
+    ]);
+    await Promise.all([init(), initWorkshop()]);
+    const evengap = { ...engine, workshop };
     const read = async (name) => new Uint8Array(await (await fetch(`/native/${name}`)).arrayBuffer());
     globalThis.inPage = (given, ways) => outcome(evengap, given, read, ways);
     const worker = new Worker("/worker.js", { type: "module" });

@@ -30,6 +30,7 @@ test("npm pack takes all that is needed and nothing else", () => {
   assert.deepEqual(names, [
     "LICENSE-APACHE", "LICENSE-MIT", "README.md", "error.d.ts", "error.js", "evengap.d.ts", "evengap.js",
     "evengap_bg.wasm", "index.d.ts", "index.js", "node.js", "package.json", "stream.d.ts", "stream.js",
+    "workshop-node.js", "workshop.d.ts", "workshop.js", "workshop_bg.wasm",
   ]);
 });
 
@@ -50,9 +51,12 @@ test("a fresh Vite project checks, builds and bundles it", () => {
   run(folder, "npx", "--no-install", "vite", "build", "--logLevel", "warn");
   const assets = readdirSync(path.join(folder, "dist/assets"));
   const modules = assets.filter((name) => name.endsWith(".wasm"));
-  assert.equal(modules.length, 1, `one .wasm among ${assets}`);
-  const original = path.join(folder, "node_modules/evengap/evengap_bg.wasm");
-  assert.equal(statSync(path.join(folder, "dist/assets", modules[0])).size, statSync(original).size);
+  assert.equal(modules.length, 2, `two .wasm among ${assets}`);
+  for (const name of ["evengap_bg", "workshop_bg"]) {
+    const built = modules.find((module) => module.startsWith(name));
+    const original = path.join(folder, `node_modules/evengap/${name}.wasm`);
+    assert.equal(statSync(path.join(folder, "dist/assets", built)).size, statSync(original).size);
+  }
   assert.ok(assets.some((name) => /^worker.*\.js$/.test(name)), `a worker among ${assets}`);
 });
 

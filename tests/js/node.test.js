@@ -2,10 +2,12 @@
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
 import test from "node:test";
-import * as evengap from "../../wasm/pkg/node.js";
+import * as engine from "../../wasm/pkg/node.js";
+import * as workshop from "../../wasm/pkg/workshop-node.js";
 import { assertThatThereIsSomethingToCompare, expected, read, suite } from "./native.js";
 import { outcome } from "./suite.js";
 
+const evengap = { ...engine, workshop };
 const { Card, EvengapError, HeightMap, Rewriter, rewriteStream } = evengap;
 
 test("there is something to compare", assertThatThereIsSomethingToCompare);
@@ -52,7 +54,9 @@ test("options that are mistyped are errors, not defaults", () => {
   assert.throws(() => new Rewriter(map, { taper: "slow" }), refused(/slow/));
   assert.throws(() => new Rewriter(map, { shift: NaN }), refused(/null/));
   assert.throws(() => new Rewriter(map, { floor: "0" }), refused(/floor|string/));
-  assert.throws(() => map.plan({ widht: 3 }), refused(/widht/));
+  assert.throws(() => workshop.contourPlan(CARD, "thin-plate", { widht: 3 }), refused(/widht/));
+  assert.throws(() => workshop.trial(CARD, "thin-plate", { print: { layer: 0.2 } }), refused(/layer/));
+  assert.throws(() => workshop.correct(CARD, [{ x: 1, y: 2, thickness: "thin" }]), refused(/thin/));
   assert.throws(() => HeightMap.fit(Card.fromText(CARD), "quilted"), refused(/quilted/));
   new Rewriter(map, { tolerance: undefined });
 });
@@ -71,6 +75,23 @@ test("what no program should ask for is JavaScript's own error", () => {
   assert.throws(() => map.heightsOnGrid(0, 0, 1, 1, -1, 5), RangeError);
   assert.throws(() => new Rewriter(map).push("G1 X1"), TypeError);
   assert.throws(() => new Rewriter(map).push([71, 49]), TypeError);
+});
+
+test("the second module takes a card as text and as an object", () => {
+  const fromText = workshop.contourPlan(CARD);
+  assert.equal(workshop.contourPlan(Card.fromText(CARD)), fromText);
+  assert.equal(workshop.contourPlan({ toToml: () => CARD }), fromText);
+  for (const none of [undefined, null, 7, {}, { toToml: 7 }, { toToml: () => 7 }]) {
+    assert.throws(() => workshop.contourPlan(none), TypeError);
+  }
+  assert.throws(() => workshop.compare(CARD, CARD.replace("sheet", "sheat")), (e) => e instanceof EvengapError && e.line === 6);
+});
+
+test("the cautions are the engine's, for each occasion", () => {
+  const cautions = evengap.cautions();
+  assert.deepEqual(Object.keys(cautions), ["reading", "running", "printing", "turning"]);
+  assert.ok(Object.values(cautions).flat().every((words) => /^[A-Z].*\.$/.test(words)));
+  assert.ok(cautions.printing.some((words) => /first layer/.test(words)));
 });
 
 test("any view of bytes will do, and it is copied", () => {

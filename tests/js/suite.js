@@ -12,11 +12,36 @@ export const EVERY_WAY = ["whole", "stream", 1, 61, 4099, 1 << 20];
  * to rewrite do not agree, all their outcomes are told, and that is not what was expected.
  */
 export async function outcome(evengap, given, read, ways = EVERY_WAY) {
+  if (given.made) return { made: { value: await worked(evengap, given, read) } };
   if (given.map) return { map: await mapped(evengap, given, read) };
   return { rewritten: await rewritten(evengap, given, read, ways) };
 }
 
-async function mapped({ Card, EvengapError, HeightMap }, given, read) {
+/** `evengap` is the first module with the second one in it, as `workshop`. */
+async function worked({ EvengapError, workshop }, { function: name, given }, read) {
+  try {
+    return name === "Proof" ? await proven(workshop, given, read) : workshop[name](...given);
+  } catch (error) {
+    return { fault: fault(error, EvengapError) };
+  }
+}
+
+/** Pushed by odd cuts, the one that is behind first. */
+async function proven({ Proof }, [made, ...names], read) {
+  const proof = new Proof(...made);
+  const files = await Promise.all(names.map(read));
+  const at = [0, 0];
+  const ended = (n) => at[n] >= files[n].length;
+  while (!ended(0) || !ended(1)) {
+    const n = ended(0) || (!ended(1) && !proof.originalIsBehind) ? 1 : 0;
+    const chunk = files[n].subarray(at[n], (at[n] += 1013));
+    if (n === 0) proof.pushOriginal(chunk);
+    else proof.pushRewritten(chunk);
+  }
+  return proof.finish();
+}
+
+async function mapped({ Card, EvengapError, HeightMap, workshop }, given, read) {
   let card, map;
   try {
     card = Card.fromText(given.card, given.csv);
@@ -29,7 +54,7 @@ async function mapped({ Card, EvengapError, HeightMap }, given, read) {
   const points = floats(await read(given.map.points));
   const heights = map.heightsAt(points);
   const [x, y] = points.subarray(6, 8);
-  const svg = new TextEncoder().encode(map.plan());
+  const svg = new TextEncoder().encode(workshop.contourPlan(card, given.surface));
   const out = {
     points: given.map.points,
     heights: sameBits(heights, floats(await read(given.map.heights))) ? given.map.heights : [...heights],

@@ -1,14 +1,19 @@
 //! What the native library makes of the cases that the package is tested with: `tests/js` holds the package against it.
 //! Nothing that the tests expect was typed in.
 //!
-//! Cases: the example with all options, mixed toolpaths that are made up (`evengap-tests`), each sample where there are
+//! Cases: the example with all options, what the second module makes of it, mixed toolpaths that are made up (`evengap-tests`), each sample where there are
 //! samples, and what must be refused.
 //!
 //! Usage: `cargo run -p evengap-wasm --example native -- CARD TOOLPATH OUT`
 
-use evengap::draw::{PlanOptions, isolines, plan};
+use evengap::check::proof::{Proof, ProofOptions};
+use evengap::compare::{difference, drift};
+use evengap::draw::{Paper, PlanOptions, difference_plan, isolines, patch_plan, plan, reading_sheet, tram_plan};
 use evengap::follow::{Options, rewrite};
+use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
+use evengap::tram::tram;
+use evengap::trial::{Measured, Nozzle, TrialOptions, correct, patches, trial};
 use evengap::{Card, Error, HeightMap, SurfaceKind};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
@@ -31,6 +36,7 @@ fn main() -> Outcome<()> {
     std::fs::create_dir_all(&suite.out)?;
 
     maps(&mut suite, &card)?;
+    workshop(&mut suite, &card)?;
     suite.keep("part", &part)?;
     for (name, options) in options() {
         for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
@@ -55,6 +61,7 @@ fn main() -> Outcome<()> {
             suite.rewrite(&format!("sample {name}{how}"), &card, SurfaceKind::ThinPlate, &options, &name)?;
         }
     }
+    proofs(&mut suite, &card)?;
     refusals(&mut suite, &card)?;
     std::fs::write(suite.out.join("suite.json"), serde_json::to_vec(&suite.cases)?)?;
     println!("{} cases", suite.cases.len());
@@ -116,6 +123,164 @@ impl Suite {
         }));
         Ok(())
     }
+}
+
+impl Suite {
+    /// A function of the second module, what it is called with, and what it gives.
+    fn call(&mut self, name: &str, function: &str, given: Value, gives: Result<Value, Error>) {
+        let expected = gives.unwrap_or_else(|error| json!({ "fault": fault(&error) }));
+        self.cases.push(json!({
+            "name": format!("workshop: {name}"), "function": function, "given": given, "made": { "value": expected },
+        }));
+    }
+}
+
+/// Plans, programs, tramming, test prints and comparing, by the engine's own functions.
+fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
+    let screws = card.find("[screws]").ok_or("the example has screws")?;
+    let mut moved = Card::parse(card)?;
+    moved.readings.points.iter_mut().for_each(|p| p.value += 0.0004 * p.x - 0.02);
+    let mut far = moved.clone();
+    far.readings.points.iter_mut().for_each(|p| p.value += 0.05);
+    let (moved, far) = (moved.to_toml(), far.to_toml());
+    for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
+        let fit = |text: &str| HeightMap::fit(&Card::parse(text)?, surface);
+        let called = |what: &str| format!("{what}, {surface:?}");
+        for options in
+            [json!({}), json!({ "fit": "smallest-range", "twist": true }), json!({ "hold": "no such screw" })]
+        {
+            let chosen: evengap::tram::Options = serde_json::from_value(options.clone())?;
+            let made = fit(card).and_then(|map| Ok((tram(&map, &chosen)?, map)));
+            let all = made.as_ref().map_err(Clone::clone).map(|(tram, _)| {
+                let word = |s: &evengap::tram::ScrewTurn| {
+                    json!({ "line": s.to_string(), "fraction": s.fraction(), "still": s.is_still() })
+                };
+                let mut all = json!(tram);
+                all["words"] = tram.screws.iter().map(word).collect();
+                all["predicted"] = tram.predicted().to_toml().into();
+                all
+            });
+            let given = json!([card, surface, options]);
+            suite.call(&called(&format!("tram {options}")), "tram", given.clone(), all);
+            let drawn = made.map(|(tram, map)| tram_plan(&map, &tram, &PlanOptions::default()).into());
+            suite.call(&called(&format!("the plan to tram {options}")), "tramPlan", given, drawn);
+        }
+        suite.call(&called("no screws"), "tram", json!([card[..screws], surface]), {
+            fit(&card[..screws]).and_then(|map| tram(&map, &evengap::tram::Options::default())).map(|tram| json!(tram))
+        });
+        let (a, b, c) = (fit(card)?, fit(&moved)?, fit(&far)?);
+        let change = difference(&a, &b);
+        let drawn = change.clone().map(|d| {
+            difference_plan([&a, &b], &d, ["May", "June"], &PlanOptions { width: 640.0, ..PlanOptions::default() })
+                .into()
+        });
+        suite.call(&called("compare"), "compare", json!([card, moved, surface]), change.map(|d| json!(d)));
+        let given = json!([card, moved, ["May", "June"], surface, { "width": 640 }]);
+        suite.call(&called("the plan of a change"), "differencePlan", given, drawn);
+        suite.call(
+            &called("drift"),
+            "drift",
+            json!([[card, moved, far], surface]),
+            drift(&a, &[&b, &c]).map(|d| json!(d)),
+        );
+        for options in [
+            json!({}),
+            json!({ "flat": true, "patch": 12, "skirt": true, "print": { "layer_height": 0.4 } }),
+            json!({ "patch": 2 }),
+        ] {
+            let chosen: TrialOptions = serde_json::from_value(options.clone())?;
+            let printed = trial(a.card(), &a, &chosen).map(|trial| {
+                let mut all = json!(trial);
+                all["toolpath"] = trial.text.into();
+                all
+            });
+            suite.call(&called(&format!("trial {options}")), "trial", json!([card, surface, options]), printed);
+        }
+        let layer = a.card().print.layer_height();
+        for (name, off) in [("correct", 0.03), ("correct, a slip of the pen", 3.0)] {
+            let measured: Vec<Measured> = patches(a.card(), &TrialOptions::default())?
+                .iter()
+                .enumerate()
+                .map(|(i, p)| Measured {
+                    x: p.x,
+                    y: p.y,
+                    thickness: layer - if i % 3 == 0 { off } else { 0.01 },
+                    spread: None,
+                    line: Some(i as u64 + 1),
+                    column: Some(1),
+                })
+                .map(|m| Measured { thickness: if off > 1.0 { layer + off } else { m.thickness }, ..m })
+                .collect();
+            let given = json!([card, measured, surface]);
+            let corrected = correct(a.card(), surface, &measured, Nozzle::Followed(layer));
+            suite.call(&called(name), "correct", given, corrected.map(|card| card.to_toml().into()));
+        }
+    }
+    let plain = Card::parse(card)?;
+    let chosen = TrialOptions::default();
+    suite.call("where the patches lie", "trialPatches", json!([card]), patches(&plain, &chosen).map(|p| json!(p)));
+    let drawn = patches(&plain, &chosen).map(|p| patch_plan(&plain, &p, &PlanOptions::default()).into());
+    suite.call("the plan of the patches", "patchPlan", json!([card]), drawn);
+    let mut blank = None;
+    for (columns, rows, margin) in [(4, 3, 20.0), (4, 3, 200.0)] {
+        let room = Room { margin, ..Room::default() };
+        let points = planned(&plain, Layout::Grid { columns, rows }, room).map(|p| {
+            blank = Some(p.card.clone());
+            json!({
+                "points": p.card.readings.unread.iter().map(|u| [u.x, u.y]).collect::<Vec<_>>(),
+                "leftOut": p.left_out.iter().map(|l| json!({ "x": l.x, "y": l.y, "why": l.why.words() })).collect::<Vec<_>>(),
+                "travel": p.travel,
+            })
+        });
+        suite.call(
+            &format!("a grid with a margin of {margin}"),
+            "planGrid",
+            json!([card, columns, rows, margin]),
+            points,
+        );
+    }
+    let blank = blank.ok_or("a grid was planned")?;
+    let text = evengap::plan::card_text(&blank);
+    let blank = Card::parse_without_points(&text)?;
+    let stops: Vec<Stop> = blank.readings.unread.iter().map(Stop::from).collect();
+    for options in [json!({}), json!({ "wait": { "seconds": 30 }, "safe_height": 15 }), json!({ "safe_height": 0 })] {
+        let chosen: VisitOptions = serde_json::from_value(options.clone())?;
+        let program = visit(&blank, &stops, &chosen).map(Value::from);
+        suite.call(&format!("a program {options}"), "visitProgram", json!([text, options]), program);
+    }
+    suite.call(
+        "a program without stops",
+        "visitProgram",
+        json!([card]),
+        visit(&plain, &[], &VisitOptions::default()).map(Value::from),
+    );
+    for (name, paper) in [("a4", Paper::A4), ("letter", Paper::Letter)] {
+        let pages = reading_sheet(&blank, paper);
+        suite.call(&format!("the sheet, {name}"), "readingSheet", json!([text, name]), Ok(json!(pages)));
+    }
+    Ok(())
+}
+
+/// The example rewritten is proven; with one line changed it is not.
+fn proofs(suite: &mut Suite, card: &str) -> Outcome<()> {
+    let map = HeightMap::fit(&Card::parse(card)?, SurfaceKind::ThinPlate)?;
+    let part = std::fs::read(suite.out.join("part"))?;
+    let mut options = Options::default();
+    options.taper = evengap::follow::Taper::None;
+    let (good, _) = rewrite(&part, &map, options)?;
+    let text = String::from_utf8(good.clone())?;
+    let at = text.match_indices(" Z0.").nth(40).ok_or("the example has moves")?.0;
+    let bad = [&good[..at + 4], b"9", &good[at + 5..]].concat();
+    let chosen = json!({ "followed": { "taper": null } });
+    for (name, rewritten) in [("proof-good", good), ("proof-bad", bad)] {
+        suite.keep(name, &rewritten)?;
+        let mut proof = Proof::new(&map, serde_json::from_value::<ProofOptions>(chosen.clone())?);
+        proof.push_original(&part)?;
+        proof.push_rewritten(&rewritten)?;
+        let verdict = proof.finish();
+        suite.call(name, "Proof", json!([[card, "thin-plate", chosen], "part", name]), verdict.map(|v| json!(v)));
+    }
+    Ok(())
 }
 
 fn card_of(text: &str, csv: Option<&str>) -> Result<Card, Error> {

@@ -29,6 +29,14 @@ impl Card {
         .map_err(thrown)
     }
 
+    /// Reads a card as `fromText` does, and also one that has no points yet.
+    ///
+    /// Throws as `fromText`, but for the missing points.
+    #[wasm_bindgen(js_name = fromTextWithoutPoints)]
+    pub fn from_text_without_points(text: &str) -> Result<Card, JsValue> {
+        evengap::Card::parse_without_points(text).map(Card).map_err(thrown)
+    }
+
     /// The card as TOML text that reads to the same card. Comments are not kept.
     #[wasm_bindgen(js_name = toToml)]
     #[must_use]

@@ -60,6 +60,7 @@ pub(crate) fn result<T: Serialize + Tsify>(value: &T) -> Result<Js<T>, JsValue> 
 }
 
 /// A list of results.
+#[cfg(feature = "engine")]
 pub(crate) fn list<T: Serialize>(values: &[T]) -> Result<JsValue, JsValue> {
     plain(&values)
 }
@@ -67,8 +68,12 @@ pub(crate) fn list<T: Serialize>(values: &[T]) -> Result<JsValue, JsValue> {
 /// Options: a plain object; what is left out, or `undefined`, has its default.
 pub(crate) fn options<T: DeserializeOwned + Default + Tsify>(given: Option<Js<T>>) -> Result<T, JsValue> {
     let Some(given) = given else { return Ok(T::default()) };
-    let given: JsValue = given.into();
-    let text = match JSON::stringify(&given).ok().and_then(|text| text.as_string()) {
+    from_plain(&given.into())
+}
+
+/// A plain value of the engine's.
+pub(crate) fn from_plain<T: DeserializeOwned>(given: &JsValue) -> Result<T, JsValue> {
+    let text = match JSON::stringify(given).ok().and_then(|text| text.as_string()) {
         Some(text) => text,
         None => "a value that is not plain data".to_owned(),
     };

@@ -3,15 +3,19 @@
 //! | file | what it converts |
 //! | --- | --- |
 //! | `card.rs` | `Card`: the probe card |
-//! | `plan.rs` | points to read |
 //! | `map.rs` | `HeightMap`: heights, shape, contours, the plan |
 //! | `gaps.rs` | `Gaps`: what a toolpath does over the bed |
-//! | `tram.rs` | turns of the levelling screws |
 //! | `rewrite.rs` | `Rewriter`: toolpaths, pushed by chunks |
+//! | `cautions.rs` | what a person at a hot printer must know |
+//! | `workshop/` | the second module: plans, programs, tramming, test prints, comparing, pictures, proof |
 //! | `convert.rs` | errors, options and results, for all of them |
 //! | `../js/` | what only JavaScript can say: the class of errors, the `TransformStream`, the entries |
 //!
-//! A new command of the engine gets a file here beside these, and a class or a function in it.
+//! The package has two modules, each this crate with one of its features: `engine` has what a page or a Worker needs to
+//! rewrite toolpaths, built to be quick; `workshop` has the rest, built to be small. Without a choice both are in one
+//! library, which is what the checks look at.
+//!
+//! A new command of the engine gets a file in `workshop/`, and a class or a function in it.
 //!
 //! Plain results (`Shape`, `Summary`, ...) are the engine's own `serde` forms, the same that the command prints with
 //! `--json`; their TypeScript is derived from the same structs (the engine's feature `typescript`).
@@ -20,20 +24,28 @@
 //! should make (a point without its y, a rewriter used after its end) throws JavaScript's own `RangeError` or
 //! `TypeError`.
 
+#[cfg(feature = "engine")]
 mod card;
+#[cfg(feature = "engine")]
+mod cautions;
 mod convert;
+#[cfg(feature = "engine")]
 mod gaps;
+#[cfg(feature = "engine")]
 mod map;
-mod plan;
+#[cfg(feature = "engine")]
 mod rewrite;
-mod tram;
+#[cfg(feature = "workshop")]
+pub mod workshop;
 
-pub use card::Card;
-pub use gaps::{Gaps, GapsFound};
-pub use map::HeightMap;
-pub use plan::{LeftOutPoint, PlannedPoints};
-pub use rewrite::{Rewriter, Rewritten, default_options, rewrite};
-pub use tram::{Trammed, TurnWords};
+#[cfg(feature = "engine")]
+pub use self::{
+    card::Card,
+    cautions::{Cautions, cautions},
+    gaps::{Gaps, GapsFound},
+    map::HeightMap,
+    rewrite::{Rewriter, Rewritten, default_options, rewrite},
+};
 
 use wasm_bindgen::prelude::*;
 

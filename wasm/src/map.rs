@@ -2,7 +2,7 @@
 
 use crate::convert::{Js, list, options, result, thrown};
 use crate::{Card, convert};
-use evengap::draw::{Isolines, PlanOptions};
+use evengap::draw::Isolines;
 use evengap::shape::Shape;
 use evengap::surface::{MapReading, SurfaceKind};
 use js_sys::Array;
@@ -119,17 +119,9 @@ impl HeightMap {
         result(&evengap::shape::describe(&self.0))
     }
 
-    /// The contours as polylines, the same that the plan draws.
+    /// The contours as polylines, the same that `contourPlan` of `evengap/workshop` draws.
     pub fn isolines(&self) -> Result<Js<Isolines>, JsValue> {
         result(&evengap::draw::isolines(self.0.card(), &self.0))
-    }
-
-    /// A contour plan of the bed as a self-contained SVG document.
-    ///
-    /// Throws an `EvengapError` of kind `options` for options that are unknown or of the wrong type.
-    pub fn plan(&self, options: Option<Js<PlanOptions>>) -> Result<String, JsValue> {
-        let options = convert::options::<PlanOptions>(options)?;
-        Ok(evengap::draw::plan(self.0.card(), &self.0, &options))
     }
 }
 

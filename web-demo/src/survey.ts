@@ -2,6 +2,7 @@
 
 import { Card, EvengapError, HeightMap, type Isolines, type Outlier, type Shape, type SurfaceKind } from "evengap";
 import type { Draft } from "./draft";
+import { workshop } from "./workshop";
 import { wording, type Fault, type Field } from "./wording";
 
 export interface Survey {
@@ -87,22 +88,19 @@ export interface Laid {
 }
 
 /** A grid of points on the draft's bed, laid by the engine; or why it cannot be. */
-export function layGrid(draft: Draft, columns: number, rows: number, margin: number): Laid | Fault {
+export async function layGrid(draft: Draft, columns: number, rows: number, margin: number): Promise<Laid | Fault> {
   const spelt = wording({ ...draft, points: [] }, new Set());
   const wrong = spelt.faults.values().next().value;
   if (wrong) return { message: "Mend what is marked on the card first.", help: wrong.message };
-  let card: Card | null = null;
+  const { planGrid } = await workshop();
   try {
-    card = Card.fromTextWithoutPoints(spelt.text);
-    const { points, leftOut, travel } = card.planGrid(columns, rows, margin);
+    const { points, leftOut, travel } = planGrid(spelt.text, columns, rows, margin);
     const reasons = [...new Set(leftOut.map((l) => l.why))].join("; ");
     const left = leftOut.length > 0 ? ` ${leftOut.length} were left out: ${reasons}.` : "";
     return { points, said: `${points.length} points were added, in an order that takes ${(travel / 1000).toFixed(1)} m of way.${left}` };
   } catch (error) {
     if (!(error instanceof EvengapError)) throw error;
     return { message: sentence(error.message), help: sentence(error.help ?? undefined) };
-  } finally {
-    card?.free();
   }
 }
 

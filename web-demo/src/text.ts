@@ -25,12 +25,3 @@ export function count(n: number): string {
 export function plural(n: number, one: string, many = `${one}s`): string {
   return `${count(n)} ${n === 1 ? one : many}`;
 }
-
-/** What the cautions of the project say, for where a file is saved. */
-export const CAUTIONS = [
-  "The nozzle and the bed are hot. Axes move, and pinch.",
-  "A wrong sign or a wrong zero drives the nozzle into the bed. Run the first file above the bed, with a hand on the power switch; then watch the whole first layer.",
-  "Never leave a printer unattended.",
-  "Mains wiring is only for someone licensed for it, by local code.",
-  "The instructions of your printer's maker come first.",
-];

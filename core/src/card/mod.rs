@@ -256,7 +256,9 @@ pub struct Screw {
 
 /// What a test print needs to know. Every value has a usual one, common practice without a source, for where the card is
 /// silent.
-#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 pub struct Print {
     /// The filament's diameter, mm; usual: 1.75.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -596,7 +596,7 @@ fn nearest<'a>(word: &str, known: &[&'a str]) -> Option<&'a str> {
     if word.len() > 40 {
         return None;
     }
-    let word = word.to_lowercase();
+    let word = word.to_ascii_lowercase();
     known
         .iter()
         .map(|&k| (slips(&word, k), k))

@@ -95,7 +95,7 @@ fn toml_table(table: DeTable<'_>) -> Kind {
         })
         .collect();
     // The library sorts keys by name; the card's order is the order of their places.
-    entries.sort_by_key(|e| e.at);
+    crate::order::sort_by_key(&mut entries, |e| e.at);
     Kind::Table(entries)
 }
 

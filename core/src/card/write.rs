@@ -46,7 +46,7 @@ fn canonical(card: &Card) -> String {
         put(screws.raise.word(), &[]);
         // By name: JSON writers may sort keys, and the card says the same.
         let mut at: Vec<_> = screws.at.iter().collect();
-        at.sort_by(|a, b| a.name.cmp(&b.name));
+        crate::order::sort_by(&mut at, |a, b| a.name.cmp(&b.name));
         for s in at {
             put(&format!("screw {:?}", s.name), &[s.x, s.y]);
             if let Some(travel) = s.travel {

@@ -51,7 +51,7 @@ impl Read {
         // Weights are (noise / spread)^2, so that a place's mean has the variance noise^2 / (sum of its weights).
         let variance = places.weight.iter().map(|w| noise * noise / w).collect();
         let mut by_x: Vec<usize> = (0..places.at.len()).collect();
-        by_x.sort_by(|a, b| places.at[*a][0].total_cmp(&places.at[*b][0]));
+        crate::order::sort_by(&mut by_x, |a, b| places.at[*a][0].total_cmp(&places.at[*b][0]));
         Read { places, variance, by_x, one: noise * noise }
     }
 

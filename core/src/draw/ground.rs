@@ -176,7 +176,7 @@ fn contours(svg: &mut Svg, survey: &Survey<'_>, page: &Page, taken: &mut Taken) 
     };
     // Zero and index contours choose their figures' places first.
     let mut order: Vec<usize> = (0..survey.contours.len()).collect();
-    order.sort_by_key(|i| (!levels.is_zero(*i), !levels.is_index(*i), *i));
+    crate::order::sort_by_key(&mut order, |i| (!levels.is_zero(*i), !levels.is_index(*i), *i));
     let mut figures: Vec<(OnLine, String)> = Vec::new();
     svg.tag("g").attr("fill", "none").attr("stroke", style::CONTOUR).attr("stroke-linejoin", "round").open();
     for i in order {

@@ -137,7 +137,7 @@ pub(super) fn along(line: &[[f64; 2]], size: [f64; 2], taken: &mut Taken) -> Vec
         }
         s += 5.0;
     }
-    candidates.sort_by(|p, q| p.0.total_cmp(&q.0).then(p.1.total_cmp(&q.1)));
+    crate::order::sort_by(&mut candidates, |p, q| p.0.total_cmp(&q.0).then(p.1.total_cmp(&q.1)));
     let mut chosen: Vec<OnLine> = Vec::new();
     for (_, s, area) in candidates {
         let far = chosen.iter().all(|o| track.between(0.5 * (o.gap[0] + o.gap[1]), s) > APART);
@@ -146,7 +146,7 @@ pub(super) fn along(line: &[[f64; 2]], size: [f64; 2], taken: &mut Taken) -> Vec
             chosen.push(OnLine { area, gap: [s - half, s + half] });
         }
     }
-    chosen.sort_by(|p, q| p.gap[0].total_cmp(&q.gap[0]));
+    crate::order::sort_by(&mut chosen, |p, q| p.gap[0].total_cmp(&q.gap[0]));
     chosen
 }
 

@@ -13,7 +13,8 @@ use crate::whereabouts;
 use core::fmt::Write as _;
 
 /// Paper to print on, upright.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// ISO 216 A4: 210 x 297 mm.
@@ -206,7 +207,7 @@ impl<'a> Sheet<'a> {
             signs.push("hatched: keep out");
         }
         let list = signs.join("; ");
-        format!("{}{}.", list[..1].to_uppercase(), &list[1..])
+        format!("{}{}.", list[..1].to_ascii_uppercase(), &list[1..])
     }
 
     fn bed(&self, svg: &mut Svg, edge: &Edge, page: &Page) {
@@ -392,7 +393,7 @@ fn place(point: &Point) -> [f64; 2] {
 
 fn capital(words: &str) -> String {
     let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |c| core::iter::once(c.to_ascii_uppercase()).chain(letters).collect())
 }
 
 fn text(svg: &mut Svg, [x, y]: [f64; 2], size: f64, weight: Option<&str>, ink: &str, words: &str) {

@@ -94,7 +94,9 @@ impl Way<'_> {
                     let mut backwards = backwards_first;
                     for k in 0..rows.len() {
                         let mut row = rows[if far_first { rows.len() - 1 - k } else { k }].clone();
-                        row.sort_by(|&a, &b| self.at[a][along].total_cmp(&self.at[b][along]).then(a.cmp(&b)));
+                        crate::order::sort_by(&mut row, |&a, &b| {
+                            self.at[a][along].total_cmp(&self.at[b][along]).then(a.cmp(&b))
+                        });
                         if backwards {
                             row.reverse();
                         }
@@ -112,7 +114,7 @@ impl Way<'_> {
     fn rows(&self, k: usize) -> Vec<Vec<usize>> {
         let n = self.at.len();
         let mut all: Vec<usize> = (0..n).collect();
-        all.sort_by(|&a, &b| self.at[a][k].total_cmp(&self.at[b][k]).then(a.cmp(&b)));
+        crate::order::sort_by(&mut all, |&a, &b| self.at[a][k].total_cmp(&self.at[b][k]).then(a.cmp(&b)));
         let (Some(&first), Some(&last)) = (all.first(), all.last()) else { return Vec::new() };
         let (low, extent) = (self.at[first][k], self.at[last][k] - self.at[first][k]);
         let group = |width: f64| {

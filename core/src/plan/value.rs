@@ -44,9 +44,9 @@ pub fn doubt(card: &Card, [x, y]: [f64; 2], value: f64) -> Option<String> {
     let r = &card.readings;
     let mut near: Vec<(f64, f64)> =
         r.points.iter().map(|p| (libm::hypot(p.x - x, p.y - y), r.height_of(p.value))).collect();
-    near.sort_by(|a, b| a.0.total_cmp(&b.0));
+    crate::order::sort_by(&mut near, |a, b| a.0.total_cmp(&b.0));
     let mut heights: Vec<f64> = near.iter().take(NEIGHBOURS).map(|n| n.1).collect();
-    heights.sort_by(f64::total_cmp);
+    heights.sort_unstable_by(f64::total_cmp);
     let height = r.height_of(value);
     let Some(middle) = heights.get(heights.len() / 2) else {
         return (height.abs() > ABSURD).then(|| {

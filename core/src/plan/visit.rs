@@ -32,7 +32,9 @@ impl From<&Unread> for Stop {
 }
 
 /// What the program waits for at a point.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(rename_all = "kebab-case")]
 pub enum Wait {
     /// Until the person resumes at the machine (M0).
     #[default]
@@ -42,7 +44,11 @@ pub enum Wait {
 }
 
 /// How to visit. [`Default`]: safe height 10 mm, waiting for the person, speeds as the card's `[print]`, motors off at the end.
-#[derive(Debug, Clone, Copy, PartialEq)]
+///
+/// With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct VisitOptions {
     /// Z of all travel, mm: above clips and whatever else stands on the bed. 1 to 500, and at least 1 mm above the height for reading.

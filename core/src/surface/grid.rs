@@ -38,7 +38,7 @@ impl Grid {
         let nodes = xs.len() * ys.len();
         if nodes > places.at.len() {
             let mut filled: Vec<(usize, usize)> = row.iter().copied().zip(column.iter().copied()).collect();
-            filled.sort_unstable();
+            crate::order::sort_by(&mut filled, Ord::cmp);
             return Err(missing(&xs, &ys, &filled));
         }
         let mut heights = Array2::zeros((ys.len(), xs.len()));
@@ -50,7 +50,7 @@ impl Grid {
         }
         if weight.iter().any(|w| *w <= 0.0) {
             let mut filled: Vec<(usize, usize)> = row.iter().copied().zip(column.iter().copied()).collect();
-            filled.sort_unstable();
+            crate::order::sort_by(&mut filled, Ord::cmp);
             return Err(missing(&xs, &ys, &filled));
         }
         Ok(Grid { xs, ys, heights })
@@ -88,7 +88,7 @@ fn cell(lines: &[f64], x: f64) -> (usize, f64, f64) {
 fn lines(coordinates: impl Iterator<Item = f64>, near: f64) -> (Vec<f64>, Vec<usize>) {
     let coordinates: Vec<f64> = coordinates.collect();
     let mut order: Vec<usize> = (0..coordinates.len()).collect();
-    order.sort_by(|&a, &b| coordinates[a].total_cmp(&coordinates[b]).then(a.cmp(&b)));
+    crate::order::sort_by(&mut order, |&a, &b| coordinates[a].total_cmp(&coordinates[b]).then(a.cmp(&b)));
     let mut line_of = vec![0; coordinates.len()];
     // Each group as (first, sum of distances from the first, how many): equal coordinates keep their value to the bit.
     let mut groups: Vec<(f64, f64, usize)> = Vec::new();

@@ -296,7 +296,7 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let mut screws = turns;
     // A millionth of a millimetre is rounding and orders nothing.
     let size = |s: &ScrewTurn| (s.raise_mm.abs() * 1e6).round();
-    screws.sort_by(|a, b| size(b).total_cmp(&size(a)));
+    crate::order::sort_by(&mut screws, |a, b| size(b).total_cmp(&size(a)));
     Ok(Tram {
         screws,
         fit: options.fit,

@@ -80,7 +80,7 @@ impl Plate {
         let origin = [0, 1].map(|k| 0.25 * screws.iter().map(|s| if k == 0 { s.x } else { s.y }).sum::<f64>());
         let mut round = [0, 1, 2, 3];
         let angle = |i: &usize| libm::atan2(screws[*i].y - origin[1], screws[*i].x - origin[0]);
-        round.sort_by(|a, b| angle(a).total_cmp(&angle(b)));
+        crate::order::sort_by(&mut round, |a, b| angle(a).total_cmp(&angle(b)));
         let p = round.map(|i| [screws[i].x, screws[i].y]);
         // Every corner turns the same way, and none is nearly straight or folded: measured against the quadrilateral's size.
         let cross =

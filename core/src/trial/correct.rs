@@ -53,7 +53,9 @@ const THICKEST: f64 = 4.0;
 const SAME: f64 = 1e-3;
 
 /// A measured patch.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(deny_unknown_fields)]
 pub struct Measured {
     /// X of the patch's middle, mm.
     pub x: f64,
@@ -62,10 +64,13 @@ pub struct Measured {
     /// Its thickness, mm.
     pub thickness: f64,
     /// One standard deviation of the measuring, mm; `None`: the method `patch`'s usual one, 0.015.
+    #[serde(default)]
     pub spread: Option<f64>,
     /// Line, from 1, in the text that it came from, for errors.
+    #[serde(default)]
     pub line: Option<u64>,
     /// Column in that line.
+    #[serde(default)]
     pub column: Option<u64>,
 }
 

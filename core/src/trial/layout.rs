@@ -21,6 +21,7 @@ const SKIRT: f64 = 4.0;
 
 /// A patch of the test print.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 pub struct Patch {
     /// Its number: the point's number on the card, or in the list of chosen points.
     pub number: usize,

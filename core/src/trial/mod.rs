@@ -44,7 +44,11 @@ const LEAST_GAP: f64 = 0.05;
 const COLDEST_NOZZLE: f64 = 100.0;
 
 /// What to print. [`Default`]: patches of 20 mm at the card's points, following the bed, without skirt and numbers.
-#[derive(Debug, Clone, PartialEq)]
+///
+/// With `serde`, what is left out has its default; a name that is unknown is an error.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct TrialOptions {
     /// Side of a patch, mm, 5 to 100. It is printed a little smaller where whole lines want that. Default 20.
@@ -83,6 +87,7 @@ impl Default for TrialOptions {
 
 /// A test print.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 #[non_exhaustive]
 pub struct Trial {
     /// The toolpath.

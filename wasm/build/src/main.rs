@@ -1,5 +1,5 @@
-//! Makes the JavaScript package in `wasm/pkg`: builds `evengap-wasm` for wasm32, writes its glue and types, and lays
-//! out a package that browsers, bundlers and Node can load.
+//! Makes the JavaScript package in `wasm/pkg`: builds `evengap-wasm` for wasm32, once for each of the package's two modules,
+//! writes their glue and types, and lays out a package that browsers, bundlers and Node can load.
 //!
 //! Usage: `cargo run -p evengap-wasm-build`
 
@@ -9,7 +9,11 @@ use std::process::{Command, ExitCode, Stdio};
 use wasm_bindgen_cli_support::Bindgen;
 
 /// What is written by hand, in `wasm/js`: it goes into the package as it is.
-const BY_HAND: [&str; 7] = ["index.js", "index.d.ts", "node.js", "error.js", "error.d.ts", "stream.js", "stream.d.ts"];
+const BY_HAND: [&str; 8] =
+    ["index.js", "index.d.ts", "node.js", "workshop-node.js", "error.js", "error.d.ts", "stream.js", "stream.d.ts"];
+
+/// The modules: name, feature of the crate, profile.
+const MODULES: [[&str; 3]; 2] = [["evengap", "engine", "wasm"], ["workshop", "workshop", "wasm-small"]];
 
 fn main() -> ExitCode {
     match package() {
@@ -26,20 +30,23 @@ fn main() -> ExitCode {
 
 fn package() -> Result<PathBuf, Box<dyn Error>> {
     let wasm = Path::new(env!("CARGO_MANIFEST_DIR")).parent().ok_or("this crate lies in wasm/")?;
-    let module = compile(wasm)?;
     let place = wasm.join("pkg");
     if place.exists() {
         std::fs::remove_dir_all(&place)?;
     }
-    Bindgen::new()
-        .input_path(module)
-        .out_name("evengap")
-        .web(true)?
-        .omit_default_module_path(false)
-        .typescript(true)
-        .remove_name_section(true)
-        .remove_producers_section(true)
-        .generate(&place)?;
+    for [name, feature, profile] in MODULES {
+        Bindgen::new()
+            .input_path(compile(wasm, feature, profile)?)
+            .out_name(name)
+            .web(true)?
+            .omit_default_module_path(false)
+            .typescript(true)
+            .remove_name_section(true)
+            .remove_producers_section(true)
+            .generate(&place)?;
+        let types = place.join(name).with_extension("d.ts");
+        std::fs::write(&types, in_words_of_typescript(&std::fs::read_to_string(&types)?))?;
+    }
     for name in BY_HAND {
         std::fs::copy(wasm.join("js").join(name), place.join(name))?;
     }
@@ -47,20 +54,19 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
     let manifest = std::fs::read_to_string(wasm.join("js/package.json"))?;
     std::fs::write(place.join("package.json"), manifest.replace("VERSION", env!("CARGO_PKG_VERSION")))?;
     std::fs::copy(wasm.join("README.md"), place.join("README.md"))?;
-    let types = place.join("evengap.d.ts");
-    std::fs::write(&types, in_words_of_typescript(&std::fs::read_to_string(&types)?))?;
     for licence in ["LICENSE-MIT", "LICENSE-APACHE"] {
         std::fs::copy(wasm.join("..").join(licence), place.join(licence))?;
     }
     Ok(place)
 }
 
-/// Builds the module and says where it is.
-fn compile(wasm: &Path) -> Result<PathBuf, Box<dyn Error>> {
+/// Builds a module and says where it is.
+fn compile(wasm: &Path, feature: &str, profile: &str) -> Result<PathBuf, Box<dyn Error>> {
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let built = Command::new(cargo)
         .args(["build", "--locked", "--package", "evengap-wasm", "--lib", "--target", "wasm32-unknown-unknown"])
-        .args(["--profile", "wasm", "--message-format", "json-render-diagnostics"])
+        .args(["--no-default-features", "--features", feature])
+        .args(["--profile", profile, "--message-format", "json-render-diagnostics"])
         .current_dir(wasm)
         .env("CARGO_ENCODED_RUSTFLAGS", short_paths(wasm)?.join("\u{1f}"))
         .stderr(Stdio::inherit())

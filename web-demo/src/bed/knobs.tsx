@@ -1,25 +1,32 @@
 /** Turns of each knob: in a list here, and beside the screws on the plan. The engine reckons them. */
 
-import { EvengapError, type HeightMap, type Trammed } from "evengap";
-import { sentence } from "../survey";
+import { EvengapError } from "evengap";
+import type { Trammed } from "evengap/workshop";
+import { sentence, type SurfaceKind } from "../survey";
 import { signed } from "../text";
+import { unloaded, workshop } from "../workshop";
 
 export interface Knobs {
+  /** They are being reckoned. */
+  busy?: boolean;
   tram: Trammed | null;
   /** Why there are no turns. */
   reason: string | null;
 }
 
-/** What the screws of the map's card have to do; nothing where it names none. */
-export function knobs(map: HeightMap, screws: boolean): Knobs {
-  if (!screws) return { tram: null, reason: null };
+/** What the screws of a card have to do; nothing where it names none. */
+export async function knobs(card: string, surface: SurfaceKind, screws: boolean): Promise<Knobs> {
+  if (!screws) return NO_KNOBS;
   try {
-    return { tram: map.tram(), reason: null };
+    const { tram } = await workshop();
+    return { tram: tram(card, surface), reason: null };
   } catch (error) {
-    if (!(error instanceof EvengapError)) throw error;
-    return { tram: null, reason: `${sentence(error.message)} ${sentence(error.help ?? undefined) ?? ""}` };
+    const { message, help } = error instanceof EvengapError ? error : unloaded(error);
+    return { tram: null, reason: `${sentence(message)} ${sentence(help ?? undefined) ?? ""}` };
   }
 }
+
+export const NO_KNOBS: Knobs = { tram: null, reason: null };
 
 const ARROW = { clockwise: "↻", anticlockwise: "↺" } as const;
 
@@ -39,7 +46,8 @@ const VERDICT: Record<Trammed["verdict"], string> = {
   "too-fine": "No knob has as much as 1/32 turn to go, and a hand turns no finer: leave the screws alone.",
 };
 
-export function TurnList({ knobs: { tram, reason } }: { knobs: Knobs }) {
+export function TurnList({ knobs: { busy, tram, reason } }: { knobs: Knobs }) {
+  if (busy) return <p class="note">The turns are being reckoned.</p>;
   if (reason) return <p class="doubt">{reason}</p>;
   if (!tram) return <p class="note">Add the levelling screws on the card to be told how far to turn each knob.</p>;
   const { travel, twist } = tram;

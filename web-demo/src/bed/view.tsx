@@ -8,7 +8,8 @@ import type { SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
 import { Numbers } from "./numbers";
 import { Plan } from "./plan";
-import { knobs, shortTurn, TurnList } from "./knobs";
+import { knobs, NO_KNOBS, shortTurn, TurnList } from "./knobs";
+import { unloaded, workshop } from "../workshop";
 import { describe, type Line } from "./words";
 import { SurfaceBox } from "./surface-box";
 
@@ -17,7 +18,13 @@ export function BedView({ app }: { app: State }) {
   const [printing, setPrinting] = useState<string | null>(null);
   const map = survey?.map;
   const isolines = useMemo(() => map?.isolines() ?? null, [app.turn]);
-  const turns = useMemo(() => (map ? knobs(map, draft.screws !== null) : null), [app.turn]);
+  const [turns, setTurns] = useState({ ...NO_KNOBS, busy: draft.screws !== null });
+  useEffect(() => {
+    if (!map || !survey) return;
+    let here = true;
+    void knobs(survey.text, app.surface, draft.screws !== null).then((found) => here && setTurns({ busy: false, ...found }));
+    return () => void (here = false);
+  }, [app.turn]);
   useEffect(() => {
     if (printing === null) return;
     const done = () => setPrinting(null);
@@ -26,8 +33,17 @@ export function BedView({ app }: { app: State }) {
     return () => removeEventListener("afterprint", done);
   }, [printing]);
   const bed = bedOf(draft);
+  const plan = async (use: (svg: string) => void) => {
+    try {
+      const { contourPlan } = await workshop();
+      use(contourPlan(survey?.text ?? "", app.surface));
+    } catch (error) {
+      const { message, help } = unloaded(error);
+      setTurns({ busy: false, tram: null, reason: `${message} ${help}` });
+    }
+  };
   if (!survey) return <p class="note">The engine is loading.</p>;
-  if (!map || !turns || !bed || !isolines || !survey.shape) {
+  if (!map || !bed || !isolines || !survey.shape) {
     return (
       <div class="empty">
         <p>
@@ -45,8 +61,8 @@ export function BedView({ app }: { app: State }) {
       <div class="left">
         <Plan app={app} bed={bed} map={map} isolines={isolines} turns={(name) => shortTurn(turns, name)} />
         <div class="row">
-          <button type="button" onClick={() => download(new Blob([map.plan()], { type: "image/svg+xml" }), "bed-plan.svg")}>Save the plan as SVG</button>
-          <button type="button" onClick={() => setPrinting(map.plan())}>Print the plan</button>
+          <button type="button" onClick={() => void plan((svg) => download(new Blob([svg], { type: "image/svg+xml" }), "bed-plan.svg"))}>Save the plan as SVG</button>
+          <button type="button" onClick={() => void plan(setPrinting)}>Print the plan</button>
         </div>
       </div>
       <div class="right">

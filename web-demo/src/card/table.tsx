@@ -6,6 +6,7 @@ import { FaultNote, faultOf } from "./field";
 import { stateOf } from "./drawing";
 import { pasteInto } from "./paste";
 import { layGrid } from "../survey";
+import { unloaded } from "../workshop";
 import { plural } from "../text";
 import type { PointDraft } from "../draft";
 
@@ -122,8 +123,8 @@ function AddPoints({ app, say }: { app: State; say: (words: string) => void }) {
   const firstField = useRef<HTMLInputElement>(null);
   const [columns, rows, inset] = [Number(grid.columns), Number(grid.rows), Number(grid.inset)];
   const possible = [columns, rows].every((n) => Number.isInteger(n) && n >= 2 && n <= 200) && Number.isFinite(inset) && inset >= 0;
-  const lay = () => {
-    const laid = layGrid(app.draft, columns, rows, inset);
+  const lay = async () => {
+    const laid = await layGrid(app.draft, columns, rows, inset).catch(unloaded);
     if ("message" in laid) return say(`${laid.message} ${laid.help ?? ""}`);
     edit((d) => d.points.push(...laid.points.map(([x, y]) => ({ x: String(x), y: String(y), value: "" }))));
     say(laid.said);
@@ -164,7 +165,7 @@ function AddPoints({ app, say }: { app: State; say: (words: string) => void }) {
         class="row"
         onSubmit={(e) => {
           e.preventDefault();
-          if (possible) lay();
+          if (possible) void lay();
         }}
       >
         {field("columns", "Columns", grid, setGrid)}

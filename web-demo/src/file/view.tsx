@@ -1,10 +1,11 @@
 /** Sheet 3: the file. */
 
+import { cautions } from "evengap";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { bedOf } from "../bed/frame";
 import { download } from "../download";
 import type { State } from "../state";
-import { bytes, CAUTIONS } from "../text";
+import { bytes } from "../text";
 import { Figures, RefusalBox } from "./figures";
 import { chooseSink, evenName, Job, tidy } from "./job";
 import { LayerDrawing, Legend } from "./layer";
@@ -183,7 +184,7 @@ export function FileView({ app }: { app: State }) {
               <h2 id="save-title">Save the rewritten file</h2>
               <h3>Before you print it</h3>
               <ul class="cautions">
-                {CAUTIONS.map((c) => <li key={c}>{c}</li>)}
+                {cautions().printing.map((c) => <li key={c}>{c}</li>)}
               </ul>
               <button type="button" class="main" disabled={progress !== null || stale} onClick={() => void save()}>
                 Save {file && evenName(file.name)}

@@ -29,6 +29,7 @@ use walk::Walk;
 
 /// What is to be proven. With `serde`, what is left out has its default; a name that is unknown is an error.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
 #[non_exhaustive]
 pub struct ProofOptions {
@@ -61,6 +62,7 @@ impl Default for ProofOptions {
 
 /// What sort of fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum FaultKind {
@@ -90,6 +92,7 @@ pub enum FaultKind {
 
 /// One fault with its places.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "ProofFault", missing_as_null))]
 pub struct Fault {
     /// What sort.
     pub kind: FaultKind,
@@ -103,6 +106,7 @@ pub struct Fault {
 
 /// A bound and the original's line that it belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 pub struct Worst {
     /// mm.
     pub by: f64,
@@ -120,8 +124,10 @@ impl Worst {
 
 /// What was found.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "ProofVerdict", missing_as_null))]
 pub struct Verdict {
     /// The faults, in the order of the lines; empty: proven.
+    #[cfg_attr(feature = "typescript", tsify(type = "ProofFault[]"))]
     pub faults: Vec<Fault>,
     /// Faults beyond those.
     pub more_faults: u64,

@@ -22,4 +22,6 @@ try {
 } catch (error) {
   if (error instanceof EvengapError) kind = error.kind;
 }
+const { contourPlan } = await import("evengap/workshop");
+if (!contourPlan(card).startsWith("<svg")) throw new Error("no plan");
 console.log(map.kind, map.height(117.5, 100).toFixed(3), line, kind);

@@ -13,4 +13,5 @@ try {
 } catch (error) {
   if (error instanceof EvengapError) kind = error.kind;
 }
+if (!require("evengap/workshop").contourPlan(map.card()).startsWith("<svg")) throw new Error("no plan");
 console.log(map.kind, map.height(117.5, 100).toFixed(3), line, kind);

@@ -2,9 +2,10 @@
 import init, { Card, EvengapError, HeightMap, Rewriter, RewriteStream, defaultOptions, rewrite, version } from "evengap";
 import type {
   Allow, BedJson, Bend, CardJson, Check, EMode, ErrorKind, Extreme, Fault, Isoline, Isolines, MapReading, NotUnderstood,
-  Offset, Options, Outlier, Place, PlanOptions, ReadingsJson, Rewritten, ScrewsJson, Shape, Smoothed, Spot, SpotHeight,
+  Offset, Options, Outlier, Place, ReadingsJson, Rewritten, ScrewsJson, Shape, Smoothed, Spot, SpotHeight,
   Summary, SurfaceKind, Taper, Tilt, Warning, WarningKind,
 } from "evengap";
+import type { Difference, PlanOptions, Printed, Trammed } from "evengap/workshop";
 import type { Answer, Asked } from "./worker.ts";
 
 const bed: BedJson = { x: [0, 235], y: [0, 235], outline: "rectangle", keep_out: [[0, 100, 12, 130]] };
@@ -83,8 +84,16 @@ async function main(): Promise<string> {
     if (error instanceof EvengapError) refused = place(error);
   }
   const numbers = [new Blob(parts).size - whole.bytes.length, summed(whole.summary), summed(await stream.summary), drawn(map)];
+  const { default: initWorkshop, compare, contourPlan, tram, trial } = await import("evengap/workshop");
+  await initWorkshop();
+  const card = map.card();
+  const plan = contourPlan(card, surface, picture);
+  const change: Difference = compare(card, card, surface);
+  const turns: Trammed = tram(card.toToml());
+  const print: Printed = trial(card, surface, { nozzle_celsius: 205, patch: 12 });
+  numbers.push(change.range_mm, turns.screws.length, print.patches.length);
   const length = "length" in answer ? answer.length : answer.fault.message;
-  return [version(), numbers.every(Number.isFinite), length, refused, told(map.shape()), map.plan(picture).length > 1000].join("; ");
+  return [version(), numbers.every(Number.isFinite), length, refused, told(map.shape()), plan.length > 1000].join("; ");
 }
 
 document.querySelector("#said")!.textContent = await main().catch((error: unknown) => `failed: ${String(error)}`);
