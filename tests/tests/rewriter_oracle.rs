@@ -393,10 +393,10 @@ fn short_moves_do_not_make_z_jump() {
     let bent =
         map(5, 0.0, 200.0, SurfaceKind::ThinPlate, |x, y| 0.6 - 3e-5 * ((x - 100.0).powi(2) + (y - 100.0).powi(2)));
     let mut file = String::from("M83\nG1 X10 Y10 Z0.2 F3000\n");
-    for n in 0..60 {
-        let y = 10.0 + 3.0 * f64::from(n);
+    for n in 0..60_usize {
+        let y = 10.0 + 3.0 * f64::from(u32::try_from(n).expect("small"));
         let (x, back) = if n % 2 == 0 { (190.0, -1.0) } else { (10.0, 1.0) };
-        let tiny = [0.001, 0.02, 0.25][n as usize % 3];
+        let tiny = [0.001, 0.02, 0.25][n % 3];
         file += &format!("G1 X{x} Y{y} E9\nG1 X{:.3} E0.01\nG1 X{x} Y{} E0.2\n", x + back * tiny, y + 3.0);
     }
     let (out, summary) = rewrite(file.as_bytes(), &bent, Options::default()).expect("rewritten");

@@ -121,15 +121,15 @@ pub struct Layer {
     pub farthest: Deviation,
 }
 
-/// A third of a layer: what lies in one of the nine places of the bed, in the order of [`THIRDS`].
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+/// What of a layer lies in one of the nine places of the bed, in the order of [`THIRDS`].
+#[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 pub struct Third {
     /// Its path by length, mm.
     pub path: Shares,
-    /// The least deviation, mm; infinite where nothing lies.
-    pub nearest: Deviation,
-    /// The largest deviation, mm; infinite where nothing lies.
-    pub farthest: Deviation,
+    /// The least deviation, mm; `None` where nothing lies.
+    pub nearest: Option<Deviation>,
+    /// The largest deviation, mm; `None` where nothing lies.
+    pub farthest: Option<Deviation>,
 }
 
 /// A deviation and where it is.
@@ -458,7 +458,7 @@ impl Look {
             here.note(&mut layer.nearest, &mut layer.farthest);
             let third = &mut self.report.thirds[index][whereabouts::third(&self.bed, x, y)];
             third.path.add(&part);
-            here.note(&mut third.nearest, &mut third.farthest);
+            here.note(third.nearest.get_or_insert(here), third.farthest.get_or_insert(here));
             keep |= match self.options.keep {
                 Keep::Nothing => false,
                 Keep::Lowest => holds(self.report.layers[0].z, meant),
@@ -480,6 +480,7 @@ impl Look {
             self.last = below;
             return below;
         }
+        // Whoever asks for a layer lays something in it.
         let none = |deviation| Deviation { deviation, x: f64::NAN, y: f64::NAN, line };
         let [nearest, farthest] = [none(f64::INFINITY), none(f64::NEG_INFINITY)];
         let layer = Layer { z, line, path: Shares::default(), nearest, farthest };
@@ -489,7 +490,7 @@ impl Look {
             self.pen = None;
         }
         self.report.layers.insert(after, layer);
-        self.report.thirds.insert(after, [Third { path: layer.path, nearest, farthest }; THIRDS.len()]);
+        self.report.thirds.insert(after, [Third::default(); THIRDS.len()]);
         self.last = after;
         after
     }

@@ -269,9 +269,10 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<Worst> {
     let mut found: Vec<(f64, Worst)> = Vec::new();
     for (layer, thirds) in report.layers[..layers].iter().zip(&report.thirds) {
         for (place, third) in THIRDS.iter().zip(thirds) {
-            let ends: [(f64, &Deviation); 2] = [(third.path.near, &third.nearest), (third.path.far, &third.farthest)];
+            let ends: [(f64, Option<Deviation>); 2] =
+                [(third.path.near, third.nearest), (third.path.far, third.farthest)];
             for (length, at) in ends {
-                if length > 0.0 && layer.z > 0.0 {
+                if let Some(at) = at.filter(|_| length > 0.0 && layer.z > 0.0) {
                     let gap = layer.z + at.deviation;
                     let share = (gap - layer.z) / layer.z;
                     // How many times as far from right as the window allows.
