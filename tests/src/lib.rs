@@ -7,6 +7,7 @@
 pub mod beds;
 pub mod dec;
 pub mod machine;
+pub mod made_up;
 pub mod mixed;
 pub mod oracle;
 pub mod path;

@@ -23,7 +23,7 @@ use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
 use crate::toolpath::{Move, Reader, Reading, Step};
 use crate::whereabouts::{self, THIRDS};
-use crate::{Error, HeightMap};
+use crate::{Error, ErrorKind, HeightMap};
 
 /// Within which gaps the first layer sticks, as shares of the gap that the slicer meant.
 ///
@@ -211,6 +211,8 @@ impl GapReport {
     }
 }
 
+/// Most layers that a toolpath may have: a printer of 1 m that rises all the while takes 25,000.
+pub const MAX_LAYERS: usize = 30_000;
 /// So far above a layer's Z, mm, its filament may lie.
 const THICK: f64 = 0.04;
 /// Rounding of a Z, mm.
@@ -257,7 +259,9 @@ struct Look {
     report: GapReport,
     /// Where the last kept stroke ended, and the layer that it was in.
     pen: Option<[f64; 2]>,
-    /// The layer of the last move, an index into the report's.
+    /// Z and number of each layer, lowest first; the report holds them as they came until the end.
+    stack: Vec<(f64, usize)>,
+    /// The number of the last move's layer.
     last: usize,
 }
 
@@ -274,6 +278,7 @@ impl Gaps {
             sliced: Sliced::default(),
             report: GapReport::default(),
             pen: None,
+            stack: Vec::new(),
             last: 0,
         };
         Gaps { lines: Lines::default(), line: Line::default(), look }
@@ -282,8 +287,8 @@ impl Gaps {
     /// Takes the next bytes.
     ///
     /// # Errors
-    /// [`ErrorKind::Toolpath`](crate::ErrorKind::Toolpath) and [`ErrorKind::Refused`](crate::ErrorKind::Refused), with line
-    /// and column, as the reader has them.
+    /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`], with line and column, as the reader has them; [`ErrorKind::Limit`] beyond
+    /// [`MAX_LAYERS`].
     pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
         let Gaps { lines, line, look } = self;
         lines.push(bytes, |piece| look.take(piece, line))
@@ -296,10 +301,7 @@ impl Gaps {
     pub fn finish(self) -> Result<GapReport, Error> {
         let Gaps { mut lines, mut line, mut look } = self;
         lines.finish(|piece| look.take(piece, &mut line))?;
-        let mut report = look.report;
-        report.pace = look.clock.pace();
-        report.sliced = look.sliced.layers();
-        Ok(report)
+        Ok(look.report())
     }
 
     /// Lines read so far.
@@ -323,7 +325,7 @@ impl Look {
                 let step = self.reader.read(line, bytes, self.report.lines)?;
                 self.feed(line);
                 match step {
-                    Step::Move => self.follow(*self.reader.last_move(), e_word),
+                    Step::Move => self.follow(*self.reader.last_move(), e_word)?,
                     Step::Still if line.has(b'F') => {}
                     // Most of what is no move stops the machine or may: a wait, homing, a temperature.
                     _ => self.clock.stop(),
@@ -361,7 +363,7 @@ impl Look {
     }
 
     /// A move, whose line has an E word or not.
-    fn follow(&mut self, m: Move, e_word: bool) {
+    fn follow(&mut self, m: Move, e_word: bool) -> Result<(), Error> {
         self.report.moves += 1;
         let line = self.report.lines;
         let lays = e_word && m.e_delta() > 0.0 && m.travels();
@@ -391,6 +393,7 @@ impl Look {
         if m.travels() {
             self.pen = None;
         }
+        Ok(())
     }
 
     /// The slicer's Z behind a commanded one over a bed of height `h`: undone, and set to a layer.
@@ -421,7 +424,7 @@ impl Look {
     }
 
     /// Filament is laid.
-    fn lay(&mut self, laid: &Laid) {
+    fn lay(&mut self, laid: &Laid) -> Result<(), Error> {
         let line = self.report.lines;
         let pieces = pieces(laid.way.length, STRETCH);
         let piece = laid.way.length / f64::from(pieces);
@@ -437,7 +440,7 @@ impl Look {
                 self.sliced.note(meant, piece);
             }
             let deviation = z - h - meant;
-            let index = self.layer(meant, line);
+            let index = self.layer(meant, line)?;
             let window = self.options.window;
             let mut part = Shares { all: piece, ..Shares::default() };
             let gap = meant + deviation;
@@ -461,38 +464,62 @@ impl Look {
             here.note(third.nearest.get_or_insert(here), third.farthest.get_or_insert(here));
             keep |= match self.options.keep {
                 Keep::Nothing => false,
-                Keep::Lowest => holds(self.report.layers[0].z, meant),
+                Keep::Lowest => self.stack.first().is_some_and(|(z, _)| holds(*z, meant)),
                 Keep::At(base) => holds(base, meant),
             };
         }
-        if keep { self.draw(laid) } else { self.pen = None }
+        if keep {
+            self.draw(laid)
+        } else {
+            self.pen = None
+        }
+        Ok(())
     }
 
-    /// The layer of a Z, made when it is new.
-    fn layer(&mut self, z: f64, line: u64) -> usize {
+    /// The layer of a Z, made when it is new: its number as they came.
+    fn layer(&mut self, z: f64, line: u64) -> Result<usize, Error> {
         if self.report.layers.get(self.last).is_some_and(|l| holds(l.z, z)) {
-            return self.last;
+            return Ok(self.last);
         }
-        let after = self.report.layers.partition_point(|l| l.z <= z + SLACK);
-        if let Some(below) = after.checked_sub(1)
-            && holds(self.report.layers[below].z, z)
+        let after = self.stack.partition_point(|(l, _)| *l <= z + SLACK);
+        if let Some((below, number)) = after.checked_sub(1).map(|n| self.stack[n])
+            && holds(below, z)
         {
-            self.last = below;
-            return below;
+            self.last = number;
+            return Ok(number);
+        }
+        let number = self.report.layers.len();
+        if number >= MAX_LAYERS {
+            return Err(Error::new(
+                ErrorKind::Limit,
+                format!("this would be layer {} of the toolpath", MAX_LAYERS + 1),
+            )
+            .at(line, 1)
+            .with_help("no printer makes so many: the file is damaged here, or in other units than it says"));
         }
         // Whoever asks for a layer lays something in it.
         let none = |deviation| Deviation { deviation, x: f64::NAN, y: f64::NAN, line };
         let [nearest, farthest] = [none(f64::INFINITY), none(f64::NEG_INFINITY)];
-        let layer = Layer { z, line, path: Shares::default(), nearest, farthest };
         if after == 0 && self.options.keep == Keep::Lowest {
             // What was thought the lowest is not: its path goes.
             self.report.kept = KeptPath::default();
             self.pen = None;
         }
-        self.report.layers.insert(after, layer);
-        self.report.thirds.insert(after, [Third::default(); THIRDS.len()]);
-        self.last = after;
-        after
+        self.report.layers.push(Layer { z, line, path: Shares::default(), nearest, farthest });
+        self.report.thirds.push([Third::default(); THIRDS.len()]);
+        self.stack.insert(after, (z, number));
+        self.last = number;
+        Ok(number)
+    }
+
+    /// What was found, the layers lowest first.
+    fn report(self) -> GapReport {
+        let mut report = self.report;
+        report.layers = self.stack.iter().map(|(_, n)| report.layers[*n]).collect();
+        report.thirds = self.stack.iter().map(|(_, n)| report.thirds[*n]).collect();
+        report.pace = self.clock.pace();
+        report.sliced = self.sliced.layers();
+        report
     }
 
     fn draw(&mut self, laid: &Laid) {

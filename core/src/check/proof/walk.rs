@@ -13,12 +13,14 @@ use sha2::{Digest as _, Sha256};
 use std::collections::VecDeque;
 
 /// How far from a line the end of a piece may lie, mm: half a unit of the third decimal in X and in Y.
-const OFF_LINE: f64 = 0.000_75;
+const OFF_LINE: f64 = 0.000_71;
 /// How far from an arc, mm (RS-274/NGC, NISTIR 6556 section 3.5.3.2).
 const OFF_ARC: f64 = 0.002;
 /// Decimals that Z and E have at the least, in mm and in inches.
 const Z_DECIMALS: [i32; 2] = [3, 5];
 const E_DECIMALS: i32 = 5;
+/// Words that no rewriting takes away from a move.
+const NAMED: [u8; 4] = *b"XYZE";
 /// A place told in mm cannot always be told again in inches: less than this, mm, is the same place.
 const SAME: f64 = 1e-9;
 
@@ -126,6 +128,8 @@ struct Current {
     others: [Axis; 6],
     before: State,
     pieces: u64,
+    /// Which of [`NAMED`] its pieces have named.
+    named: [bool; NAMED.len()],
     /// The share of the way that the pieces have come.
     share: f64,
     /// Exact filament at the start, and of the whole move.
@@ -146,6 +150,8 @@ pub(super) struct Walk {
     /// The rewritten nozzle is where the definition wants it.
     settled: bool,
     marked: bool,
+    /// The marker was the last line: the next must differ.
+    due: bool,
     /// A line differed already.
     changed: bool,
     /// Exact filament, and what was pushed, mm.
@@ -155,6 +161,8 @@ pub(super) struct Walk {
     loose: f64,
     /// Half a unit of the last E that was written, mm of filament.
     half_e: f64,
+    /// Half a unit of the Z that was in force before the line, and of the one after it, mm.
+    half_z: [f64; 2],
     lost: bool,
     verdict: Verdict,
 }
@@ -170,11 +178,13 @@ impl Walk {
             current: None,
             settled: false,
             marked: false,
+            due: false,
             changed: false,
             exact: 0.0,
             pushed: 0.0,
             loose: 1e-7,
             half_e: half([E_DECIMALS; 2], 1.0),
+            half_z: [half(Z_DECIMALS, 1.0); 2],
             lost: false,
             verdict: Verdict::default(),
         }
@@ -272,7 +282,20 @@ impl Walk {
             if self.settled || (have - want).abs() <= self.options.tolerance { 0.0 } else { have - want }
         });
         let others = *self.original.reader.others_before();
-        Ok(Current { way: Way::of(&m), row, line, step, m, others, before, pieces: 0, share: 0.0, filament, fade })
+        Ok(Current {
+            way: Way::of(&m),
+            row,
+            line,
+            step,
+            m,
+            others,
+            before,
+            pieces: 0,
+            named: [false; NAMED.len()],
+            share: 0.0,
+            filament,
+            fade,
+        })
     }
 
     fn fault(&mut self, kind: FaultKind, original: Option<u64>, rewritten: Option<u64>, message: String) {
@@ -350,8 +373,13 @@ impl Walk {
             self.pushed += m.e_delta();
             self.half_e = half([E_DECIMALS; 2], self.rewritten.reader.state().unit);
         }
+        self.half_z[0] = self.half_z[1];
+        if line.has(b'Z') {
+            self.half_z[1] = half(Z_DECIMALS, self.rewritten.reader.state().unit);
+        }
         let first = current.pieces == 0;
         current.pieces += 1;
+        current.named = core::array::from_fn(|n| current.named[n] || line.has(NAMED[n]));
         let same = said.is_same(&own);
         let alike = [same, same || said.is_same_but(b'E', &own)];
         let Some(done) = self.piece(&mut current, &m, &line, alike, at) else {
@@ -368,6 +396,10 @@ impl Walk {
         }
         self.floor(&current, &before, at);
         if done {
+            if let Some(n) = (0..NAMED.len()).find(|n| current.line.has(NAMED[*n]) && !current.named[*n]) {
+                let message = format!("its {} word is lost", char::from(NAMED[n]));
+                self.fault(FaultKind::Word, Some(number), Some(at), message);
+            }
             self.filament(&current, 1.0, at);
             self.modes(&current, at);
             return None;
@@ -402,7 +434,8 @@ impl Walk {
             self.settled = false;
             return Some(true);
         }
-        let allowed = self.options.tolerance + half(Z_DECIMALS, self.rewritten.reader.state().unit) + 1e-9;
+        // The Z at the start may have been written in other units.
+        let allowed = self.options.tolerance + self.half_z[0].max(self.half_z[1]) + 1e-9;
         let z = [old.before[2].place(), old.after[2].place()];
         let end = [m.after[0].place(), m.after[1].place()];
         let there = (0..2).all(|n| (end[n] - way.to[n]).abs() <= SAME);
@@ -559,6 +592,10 @@ impl Walk {
 
     /// The first line that differs has the marker before it.
     fn differs(&mut self, same: bool, current: &Current, at: u64) {
+        if core::mem::take(&mut self.due) && same {
+            let message = "the marker stands before a line that does not differ".into();
+            self.fault(FaultKind::Marker, Some(current.row.number), Some(at), message);
+        }
         if !same && !self.changed {
             self.changed = true;
             if !self.marked {
@@ -627,6 +664,7 @@ impl Walk {
             self.fault(FaultKind::Marker, number, Some(at), wrong.into());
         }
         self.marked = true;
+        self.due = true;
         let options = &self.options;
         let wrong = if told.card != self.digest {
             Some(format!("the toolpath was rewritten with card {}, and this card is {}", told.card, self.digest))
