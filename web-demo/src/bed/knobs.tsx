@@ -1,6 +1,6 @@
 /** Turns of each knob: in a list here, and beside the screws on the plan. The engine reckons them. */
 
-import { EvengapError } from "evengap";
+import { cautions, EvengapError } from "evengap";
 import type { Trammed } from "evengap/workshop";
 import { sentence, type SurfaceKind } from "../survey";
 import { signed } from "../text";
@@ -71,7 +71,12 @@ export function TurnList({ knobs: { busy, tram, reason } }: { knobs: Knobs }) {
           {list}
         </details>
       ) : (
-        list
+        <>
+          {list}
+          <ul class="cautions">
+            {cautions().turning.map((c) => <li key={c}>{c}</li>)}
+          </ul>
+        </>
       )}
       <p class="note">
         Seen from above. The range would go from {tram.range_before_mm.toFixed(2)} to {tram.range_after_mm.toFixed(2)} mm
