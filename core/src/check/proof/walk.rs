@@ -157,6 +157,8 @@ pub(super) struct Walk {
     /// Exact filament, and what was pushed, mm.
     exact: f64,
     pushed: f64,
+    /// A line that passed pushed what its own E says: the next E makes it good.
+    owes: bool,
     /// What sums of floats and integrals may be off by, mm of filament.
     loose: f64,
     /// Half a unit of the last E that was written, mm of filament.
@@ -182,6 +184,7 @@ impl Walk {
             changed: false,
             exact: 0.0,
             pushed: 0.0,
+            owes: false,
             loose: 1e-7,
             half_e: half([E_DECIMALS; 2], 1.0),
             half_z: [half(Z_DECIMALS, 1.0); 2],
@@ -273,6 +276,11 @@ impl Walk {
             self.loose += 1e-15 + if flows { 1e-8 * delta } else { 0.0 };
             self.exact += filament[1];
         } else {
+            if matches!(step, Step::Lost(..)) {
+                // Motion that is not understood passes, and pushes what its E says.
+                filament[1] = self.original.reader.state().e - before.e;
+                self.exact += filament[1];
+            }
             m = Move::default();
         }
         let fade = (step == Step::Move && m.before.iter().all(|a| a.known)).then(|| {
@@ -356,6 +364,10 @@ impl Walk {
                 let shown = String::from_utf8_lossy(&row.bytes[..row.bytes.len().min(60)]).into_owned();
                 return self.lose(FaultKind::Command, &current, &row, format!("`{shown}` is not the original's line"));
             }
+            if matches!(step, Step::Lost(..)) {
+                self.pushed += self.rewritten.reader.state().e - before.e;
+                self.owes |= line.has(b'E');
+            }
             self.passed(&current, at);
             self.modes(&current, at);
             return None;
@@ -370,6 +382,7 @@ impl Walk {
         }
         let m = *self.rewritten.reader.last_move();
         if line.has(b'E') {
+            self.owes = false;
             self.pushed += m.e_delta();
             self.half_e = half([E_DECIMALS; 2], self.rewritten.reader.state().unit);
         }
@@ -544,6 +557,9 @@ impl Walk {
 
     /// The filament pushed so far, at a share of the move in hand.
     fn filament(&mut self, current: &Current, share: f64, at: u64) {
+        if self.owes {
+            return;
+        }
         let whole = current.filament[1];
         let want = current.filament[0] + whole * share;
         let spelt = if current.way.length > 0.0 && share < 1.0 { OFF_LINE / current.way.length } else { 0.0 };
