@@ -16,6 +16,11 @@ cargo clippy --locked --workspace --all-targets -- -D warnings
 
 step "lints for wasm32"
 cargo clippy --locked --package evengap --package evengap-wasm --lib --target wasm32-unknown-unknown -- -D warnings
+# Each of the package's two modules by itself.
+for module in engine workshop; do
+  cargo clippy --locked --package evengap-wasm --lib --target wasm32-unknown-unknown --no-default-features \
+    --features "$module" -- -D warnings
+done
 
 step "docs"
 RUSTDOCFLAGS="-D warnings" cargo doc --locked --workspace --no-deps --lib
@@ -52,6 +57,9 @@ grep -qF '! 94 % of the first layer is too near' target/example.log || {
 }
 grep -qF 'Proven against tests/example/part.gcode' target/example.log
 
+step "made-up bytes"
+bash tests/fuzz.sh 15 | tee target/fuzz.log
+
 step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 
@@ -69,5 +77,6 @@ fi
 
 step "all passed"
 grep '^test result:' "$log"
+cat target/fuzz.log
 grep -hE '^# (tests|pass|fail|skipped) ' target/wasm.log target/page.log
 echo "$passed tests in Rust, $(grep -c '^ok [0-9]' target/wasm.log) of the JavaScript package, $(grep -c '^ok [0-9]' target/page.log) of the page"

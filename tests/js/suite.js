@@ -20,7 +20,9 @@ export async function outcome(evengap, given, read, ways = EVERY_WAY) {
 /** `evengap` is the first module with the second one in it, as `workshop`. */
 async function worked({ EvengapError, workshop }, { function: name, given }, read) {
   try {
-    return name === "Proof" ? await proven(workshop, given, read) : workshop[name](...given);
+    if (name === "Proof") return await proven(workshop, given, read);
+    if (name === "Check") return await checked(workshop, given, read);
+    return workshop[name](...given);
   } catch (error) {
     return { fault: fault(error, EvengapError) };
   }
@@ -39,6 +41,14 @@ async function proven({ Proof }, [made, ...names], read) {
     else proof.pushRewritten(chunk);
   }
   return proof.finish();
+}
+
+/** Pushed by odd cuts. */
+async function checked({ Check }, [made, file, ...finish], read) {
+  const check = new Check(...made);
+  const bytes = await read(file);
+  for (let at = 0; at < bytes.length; at += 997) check.push(bytes.subarray(at, at + 997));
+  return check.finish(...finish);
 }
 
 async function mapped({ Card, EvengapError, HeightMap, workshop }, given, read) {

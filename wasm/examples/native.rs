@@ -7,8 +7,11 @@
 //! Usage: `cargo run -p evengap-wasm --example native -- CARD TOOLPATH OUT`
 
 use evengap::check::proof::{Proof, ProofOptions};
+use evengap::check::{GapOptions, Gaps, Limits, judge};
 use evengap::compare::{difference, drift};
-use evengap::draw::{Paper, PlanOptions, difference_plan, isolines, patch_plan, plan, reading_sheet, tram_plan};
+use evengap::draw::{
+    GapPlan, Paper, PlanOptions, difference_plan, gap_plan, isolines, patch_plan, plan, reading_sheet, tram_plan,
+};
 use evengap::follow::{Options, rewrite};
 use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
@@ -62,6 +65,7 @@ fn main() -> Outcome<()> {
         }
     }
     proofs(&mut suite, &card)?;
+    checks(&mut suite, &card)?;
     refusals(&mut suite, &card)?;
     std::fs::write(suite.out.join("suite.json"), serde_json::to_vec(&suite.cases)?)?;
     println!("{} cases", suite.cases.len());
@@ -279,6 +283,33 @@ fn proofs(suite: &mut Suite, card: &str) -> Outcome<()> {
         proof.push_rewritten(&rewritten)?;
         let verdict = proof.finish();
         suite.call(name, "Proof", json!([[card, "thin-plate", chosen], "part", name]), verdict.map(|v| json!(v)));
+    }
+    Ok(())
+}
+
+/// The example as it was sliced, and rewritten, over its bed.
+fn checks(suite: &mut Suite, card: &str) -> Outcome<()> {
+    let card = &format!("{card}\n[machine]\nz_speed = 0.1\n");
+    let map = HeightMap::fit(&Card::parse(card)?, SurfaceKind::ThinPlate)?;
+    let chosen = json!({ "keep": "lowest" });
+    for file in ["part", "proof-good"] {
+        let mut gaps = Gaps::new(&map, serde_json::from_value::<GapOptions>(chosen.clone())?);
+        gaps.push(&std::fs::read(suite.out.join(file))?)?;
+        let report = gaps.finish()?;
+        let limits = Limits::default();
+        let first = report.first_layer().ok_or("the example has layers")?;
+        let plan = GapPlan { name: file, path: &report.kept, z: first.z, shares: first.path, window: limits.window };
+        let told = json!({
+            "judgement": judge(&report, &limits, &map.card().machine), "layers": report.layers, "pace": report.pace,
+            "marker": report.marker, "sliced": report.sliced, "unplaced": report.unplaced, "lines": report.lines,
+            "moves": report.moves, "plan": gap_plan(map.card(), &plan, &PlanOptions::default()),
+        });
+        suite.call(
+            &format!("check of {file}"),
+            "Check",
+            json!([[card, "thin-plate", chosen], file, {}, file]),
+            Ok(told),
+        );
     }
     Ok(())
 }

@@ -70,7 +70,7 @@ pub struct Finding {
 /// The worst gap in one place of the bed.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
-pub struct Worst {
+pub struct WorstGap {
     /// In words: see [`THIRDS`].
     pub place: &'static str,
     /// The line, from 1.
@@ -96,7 +96,7 @@ pub struct Judgement {
     /// How many layers that is.
     pub layers: usize,
     /// The worst gap of each place of the bed that has any outside the window, the worst first.
-    pub worst: Vec<Worst>,
+    pub worst: Vec<WorstGap>,
 }
 
 impl Judgement {
@@ -265,8 +265,8 @@ const MOST_NAMED: usize = 5;
 /// Places with less than this share of it are not named.
 const FEW: f64 = 0.05;
 
-fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<Worst> {
-    let mut found: Vec<(f64, Worst)> = Vec::new();
+fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<WorstGap> {
+    let mut found: Vec<(f64, WorstGap)> = Vec::new();
     for (layer, thirds) in report.layers[..layers].iter().zip(&report.thirds) {
         for (place, third) in THIRDS.iter().zip(thirds) {
             let ends: [(f64, Option<Deviation>); 2] =
@@ -277,7 +277,7 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<Worst> {
                     let share = (gap - layer.z) / layer.z;
                     // How many times as far from right as the window allows.
                     let by = if share < 0.0 { share / (window.near - 1.0) } else { share / (window.far - 1.0) };
-                    found.push((by, Worst { place, line: at.line, x: at.x, y: at.y, gap, meant: layer.z }));
+                    found.push((by, WorstGap { place, line: at.line, x: at.x, y: at.y, gap, meant: layer.z }));
                 }
             }
         }

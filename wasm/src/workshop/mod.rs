@@ -1,12 +1,14 @@
 //! The second module, `evengap/workshop`: what is done beside the printer. It is loaded by itself and knows nothing of the
 //! first one's objects, so cards come as text, or as anything that gives its text.
 
+mod check;
 mod compare;
 mod plan;
 mod proof;
 mod tram;
 mod trial;
 
+pub use check::{Check, Checked};
 pub use compare::{compare, difference_plan, drift};
 pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
 pub use proof::Proof;
