@@ -213,6 +213,41 @@ mod tests {
         assert_eq!(text(Decimal { units: i128::from(u64::MAX) * 1000 + 7, decimals: 5 }), "184467440737095516.15007");
     }
 
+    /// Every number of up to six decimals from -200,000 to 200,000 of its units: written as integers are written, rounded to itself, and the
+    /// same again from half a unit less a hair to half a unit more.
+    #[test]
+    fn every_small_number_is_written_and_rounded() {
+        for decimals in 0u8..=6 {
+            let ten = 10i128.pow(u32::from(decimals));
+            for units in -200_000i128..=200_000 {
+                let d = Decimal { units, decimals };
+                let sign = if units < 0 { "-" } else { "" };
+                let (whole, part) = (units.abs() / ten, units.abs() % ten);
+                let want = match decimals {
+                    0 => format!("{sign}{whole}"),
+                    _ => format!("{sign}{whole}.{part:0width$}", width = usize::from(decimals)),
+                };
+                let told = text(d);
+                assert_eq!(told, want);
+                // The standard library reads it to the nearest number, and so does a ledger.
+                let value: f64 = want.parse().unwrap();
+                assert_eq!(d.value().to_bits(), (value + 0.0).to_bits(), "{want}");
+                assert_eq!(Decimal::round(value, decimals), d, "{want}");
+                for off in [-0.499_999, 0.499_999] {
+                    #[expect(clippy::cast_precision_loss, reason = "at most 10^6")]
+                    let near = value + off / ten as f64;
+                    assert_eq!(Decimal::round(near, decimals), d, "{near}");
+                }
+            }
+        }
+        // Ties that an f64 can hold go away from zero.
+        for units in -100_000i32..=100_000 {
+            let tie = f64::from(units) + 0.5;
+            let away = if tie > 0.0 { units + 1 } else { units };
+            assert_eq!(Decimal::round(tie, 0).units, i128::from(away), "{tie}");
+        }
+    }
+
     proptest! {
         #[test]
         fn rounds_as_the_standard_library_writes(v in -1e6f64..1e6, decimals in 0u8..8) {
