@@ -6,8 +6,8 @@
 //!   0.002 mm that RS-274/NGC, NISTIR 6556 section 3.5.3.2, allows the radii of an arc's ends), goes forward along it, and the last ends at the
 //!   original's end point.
 //! - **Height.** Z is within the tolerance, and half a unit of the last digit written, of z + w(z) h(x, y) + shift everywhere along
-//!   the piece. This is a bound and no sampling: see `bound.rs`. Where the nozzle was not there yet (after homing, or G92 that declares a
-//!   place) the difference may fade out over one move.
+//!   the piece; where a steep move is cut, also within what half a unit of X and Y is in Z there. This is a bound and no sampling: see
+//!   `bound.rs`. Where the nozzle was not there yet (after homing, or G92 that declares a place) the difference may fade out over one move.
 //! - **Filament.** The E that was pushed is, after every line, within half a unit of its last digit of the exact value: the original's
 //!   times the flow factor 1 + h w'(z), averaged along the path. Pieces share it by length.
 //! - **The rest.** The same feed rates, other axes, other words and comments, other commands in the same order, the same

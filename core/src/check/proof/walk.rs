@@ -463,6 +463,10 @@ impl Walk {
         current.share = share;
         let piece =
             Piece { t: [from, share], z: [m.before[2].place(), m.after[2].place()], fade: current.fade.unwrap_or(0.0) };
+        // Where a move is cut its place is rounded in X and Y: on a steep one that is a difference in Z.
+        let rounded =
+            if from > 0.0 || share < 1.0 { (z[1] - z[0]).abs() * OFF_LINE / way.length.max(OFF_LINE) } else { 0.0 };
+        let allowed = allowed + rounded;
         match self.target.bound(&way, z, &piece, allowed) {
             Found::Within(most) => self.verdict.height.note(most, number),
             Found::Beyond { t, f } => {
