@@ -89,7 +89,15 @@ impl<'a> Said<'a> {
     /// What is wrong with a piece's other words, if anything: the first piece keeps them, later ones have none.
     pub(super) fn piece_fault(&self, original: &Said<'_>, first: bool, last: bool) -> Option<String> {
         let letters = GOES | CARRIED | if original.line.has(b'I') || original.line.has(b'J') { bits(b"P") } else { 0 };
-        let is_motion = |(letter, text): &(u8, &[u8])| *letter == b'G' && text.iter().all(|b| matches!(b, b'0'..=b'3'));
+        // G0 to G3, with zeros before and none or zeros behind the point.
+        let is_motion = |(letter, text): &(u8, &[u8])| {
+            let digits = &text[text.iter().take_while(|b| **b == b'0').count()..];
+            let (whole, rest) = digits.split_at(usize::from(matches!(digits.first(), Some(b'1'..=b'3'))));
+            *letter == b'G'
+                && whole.len() <= 1
+                && rest.iter().all(|b| matches!(b, b'.' | b'0'))
+                && !rest.starts_with(b"0")
+        };
         let show = |words: &[(u8, &[u8])]| -> String {
             words
                 .iter()
