@@ -57,6 +57,13 @@ grep -qF '! 94 % of the first layer is too near' target/example.log || {
 }
 grep -qF 'Proven against tests/example/part.gcode' target/example.log
 
+step "licences and sources"
+if cargo deny --version >/dev/null 2>&1; then
+  cargo deny --locked check bans licenses sources
+else
+  echo "SKIPPED: cargo-deny is not installed (cargo install cargo-deny): licences and sources are not checked" >&2
+fi
+
 step "made-up bytes"
 bash tests/fuzz.sh 15 | tee target/fuzz.log
 

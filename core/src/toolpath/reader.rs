@@ -334,6 +334,11 @@ impl Reader {
                 return Err(place.refuse(at, "stands behind a T word: machines differ in whether that moves"));
             }
         }
+        if line.has(b'M')
+            && let Some(word) = line.twice()
+        {
+            return Err(place.doubt(word.start, Doubt::Twice(word.letter)).into());
+        }
         match self.state.motion {
             Some(Action::Arc { clockwise }) => self.arc(line, clockwise, place),
             Some(_) => self.straight(line, place),

@@ -162,6 +162,14 @@ impl Line {
         self.doubt.get_or_insert((at, doubt));
     }
 
+    /// The second word of a letter that may stand only once on a motion line. Beside an M word, whose own words may repeat, that is
+    /// no [doubt](Line::doubt) until the line turns out to be a motion.
+    #[cold]
+    pub(crate) fn twice(&self) -> Option<&Word> {
+        let once = self.words.iter().enumerate().filter(|(_, w)| bit(w.letter) & ONCE != 0);
+        once.filter(|(n, w)| self.words[..*n].iter().any(|v| v.letter == w.letter)).map(|(_, w)| w).next()
+    }
+
     /// Whether the line is noise, and so nothing that a machine could heed.
     pub(crate) fn is_noise(&self) -> bool {
         self.noise
