@@ -67,13 +67,12 @@ fn the_largest_card_is_read() {
 fn moves_that_no_printer_makes() {
     let bed = bent();
     for (name, line) in [
-        ("a move of 10^9 mm", "G1 X1e9 E5"),
         ("a move of 10^9 mm in digits", "G1 X1000000000 E5"),
         ("a diagonal", "G1 X999999999 Y-999999999 E5"),
         ("more than any place", "G1 X99999999999 E5"),
-        ("an arc of 10^9 mm", "G2 X10 Y11 I999999999 J0 E5"),
+        ("an arc of 10^9 mm, the long way round", "G3 X10 Y11 I999999999 J0 E5"),
         ("a full circle of 10^9 mm", "G2 I999999999 J0 E5"),
-        ("a radius of 10^9 mm", "G2 X20 Y20 R999999999 E5"),
+        ("a radius of 10^9 mm, the long way round", "G2 X20 Y20 R-999999999 E5"),
         ("inches", "G20 G1 X999999999"),
     ] {
         let file = format!("G90\nM82\nG1 X10 Y10 Z0.2 F1200\n{line}\nG1 X10 Y10\n");
@@ -81,16 +80,9 @@ fn moves_that_no_printer_makes() {
         let outcome = rewrite(file.as_bytes(), &bed, anywhere(|_| {}));
         let took = began.elapsed();
         assert!(took < Duration::from_secs(1), "{name}: {took:?}");
-        match outcome {
-            Err(error) => {
-                let place = error.places().first().copied().unwrap_or_else(|| panic!("{name}: no place: {error}"));
-                assert!((4..=5).contains(&place.line) && place.column >= 1, "{name}: {error}");
-            }
-            // What is known to be straight and level there needs no looks.
-            Ok((out, summary)) => {
-                assert!(summary.moves_out < 1000 && out.len() < 100_000, "{name}: {summary:?}");
-            }
-        }
+        let error = outcome.expect_err(name);
+        let place = error.places().first().copied().unwrap_or_else(|| panic!("{name}: no place: {error}"));
+        assert!(place.line == 4 && place.column >= 1, "{name}: {error}");
         let began = Instant::now();
         let mut gaps = Gaps::new(&bed, GapOptions::default());
         let _ = gaps.push(file.as_bytes());
