@@ -290,3 +290,46 @@ fn what_was_spoilt_is_found() {
     assert!(bad > wanted / 2, "too few faults to tell: {bad}");
     assert!(missed.is_empty(), "{} missed:\n{}", missed.len(), missed.join("\n"));
 }
+
+/// What is checked must not choose how closely: options that would let anything pass are refused, and a marker that tells of them is none.
+#[test]
+fn a_tolerance_that_lets_anything_pass_is_refused() {
+    use evengap::check::Marker;
+    use evengap::check::proof::{Proof, ProofOptions};
+    let (original, rewritten, bed, asked, summary) = part();
+    let wrong = String::from_utf8_lossy(&rewritten).replacen("Z0.", "Z3.", 40).into_bytes();
+    assert!(!prove(&original, &wrong, &bed, to_prove(&asked, &summary)).expect("read").is_proven());
+    let odd: [fn(&mut ProofOptions, f64); 5] = [
+        |o, v| o.tolerance = v,
+        |o, v| o.followed.shift = v,
+        |o, v| o.followed.taper = Some([v, 4.0]),
+        |o, v| o.followed.taper = Some([0.5, v]),
+        |o, v| o.floor = v,
+    ];
+    for (n, set) in odd.iter().enumerate() {
+        for value in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            let mut options = to_prove(&asked, &summary);
+            set(&mut options, value);
+            let error = prove(&original, &wrong, &bed, options).expect_err("no sense");
+            assert_eq!(error.kind(), evengap::ErrorKind::Options, "{n} {value}");
+            assert!(Proof::new(&bed, options).finish().is_err(), "{n} {value}");
+        }
+    }
+    for tolerance in [-1.0, 0.11, 5.0, 1e300] {
+        let mut options = to_prove(&asked, &summary);
+        options.tolerance = tolerance;
+        assert!(prove(&original, &wrong, &bed, options).is_err(), "{tolerance}");
+    }
+    let marker = |tolerance: &str, shift: &str| {
+        let text = format!(
+            "; evengap 0.1.0 card=0123456789ab surface=thin-plate taper=none tolerance={tolerance} flow=on floor=0 shift={shift}"
+        );
+        Marker::read(text.as_bytes())
+    };
+    assert!(marker("0.1", "2").is_some() && marker("0.0005", "-2").is_some());
+    for (tolerance, shift) in
+        [("5", "0"), ("0.11", "0"), ("0", "0"), ("0.005", "2.1"), ("0.005", "-99999999999"), ("nan", "0")]
+    {
+        assert_eq!(marker(tolerance, shift), None, "{tolerance} {shift}");
+    }
+}

@@ -2,6 +2,7 @@
 
 use crate::SurfaceKind;
 use crate::check::gaps::Followed;
+use crate::check::proof::{MOST_SHIFT, MOST_TOLERANCE};
 use crate::toolpath::number::scan;
 
 /// What the marker comment tells: which card the toolpath was rewritten with, and how.
@@ -60,8 +61,9 @@ impl Marker {
                 "bilinear" => SurfaceKind::Bilinear,
                 _ => return None,
             },
-            followed: Followed { taper, shift: number(word("shift")?)? },
-            tolerance: number(word("tolerance")?).filter(|t| *t > 0.0)?,
+            followed: Followed { taper, shift: number(word("shift")?).filter(|s| s.abs() <= MOST_SHIFT)? },
+            // What is checked must not choose how closely: no file is rewritten with less care than this.
+            tolerance: number(word("tolerance")?).filter(|t| (0.0005..=MOST_TOLERANCE).contains(t))?,
             flow: word("flow")? == "on",
             floor: number(word("floor")?)?,
         })

@@ -23,7 +23,7 @@ mod walk;
 use crate::check::gaps::Followed;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::Reading;
-use crate::{Error, HeightMap};
+use crate::{Error, ErrorKind, HeightMap};
 use bound::Target;
 use walk::Walk;
 
@@ -35,9 +35,9 @@ use walk::Walk;
 pub struct ProofOptions {
     /// How both toolpaths are read.
     pub reading: Reading,
-    /// The taper and the shift that the toolpath was rewritten with.
+    /// The taper and the shift that the toolpath was rewritten with; the shift at most [`MOST_SHIFT`] in size.
     pub followed: Followed,
-    /// How far Z may be from its definition, mm. Default 0.005.
+    /// How far Z may be from its definition, mm; 0 to [`MOST_TOLERANCE`]. Default 0.005.
     pub tolerance: f64,
     /// Whether E follows the layers' thickness in the taper. Default true.
     pub flow: bool,
@@ -57,6 +57,34 @@ impl Default for ProofOptions {
             floor: 0.0,
             most_faults: 20,
         }
+    }
+}
+
+/// The largest tolerance that can be proven, mm: with more nothing would be. The rewriter takes no more either.
+pub const MOST_TOLERANCE: f64 = 0.1;
+/// The largest shift that can be proven, mm.
+pub const MOST_SHIFT: f64 = 2.0;
+
+impl ProofOptions {
+    /// Numbers that would let anything pass, or nothing.
+    fn check(&self) -> Result<(), Error> {
+        let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
+        if !(0.0..=MOST_TOLERANCE).contains(&self.tolerance) {
+            return fault(format!("a tolerance of {} mm is not between 0 and {MOST_TOLERANCE} mm", self.tolerance));
+        }
+        let Followed { taper, shift } = self.followed;
+        if shift.is_nan() || shift.abs() > MOST_SHIFT {
+            return fault(format!("a shift of {shift} mm is not between -{MOST_SHIFT} and {MOST_SHIFT} mm"));
+        }
+        if let Some([from, to]) = taper
+            && !(from.is_finite() && to.is_finite() && from < to)
+        {
+            return fault(format!("{from} to {to} mm is no taper"));
+        }
+        if !self.floor.is_finite() {
+            return fault(format!("a floor of {} mm is no height", self.floor));
+        }
+        Ok(())
     }
 }
 
@@ -209,6 +237,7 @@ impl Proof {
     /// # Errors
     /// [`ErrorKind::Toolpath`](crate::ErrorKind::Toolpath), [`ErrorKind::Refused`](crate::ErrorKind::Refused) or
     /// [`ErrorKind::Limit`](crate::ErrorKind::Limit) where the original cannot be read; with line and column.
+    /// [`ErrorKind::Options`](crate::ErrorKind::Options) if the options make no sense.
     pub fn push_original(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.walk.push(Side::Original, bytes)
     }

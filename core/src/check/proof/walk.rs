@@ -194,6 +194,7 @@ impl Walk {
     }
 
     pub(super) fn push(&mut self, side: Side, bytes: &[u8]) -> Result<(), Error> {
+        self.options.check()?;
         match side {
             Side::Original => self.original.push(bytes),
             Side::Rewritten => self.rewritten.push(bytes),
@@ -206,6 +207,7 @@ impl Walk {
     }
 
     pub(super) fn finish(mut self) -> Result<Verdict, Error> {
+        self.options.check()?;
         self.original.end();
         self.rewritten.end();
         self.go(true)?;
