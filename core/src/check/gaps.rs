@@ -21,7 +21,7 @@ use crate::card::Bed;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
-use crate::toolpath::{Move, Reader, Reading, Step};
+use crate::toolpath::{Move, Reader, Reading, Step, long_line, long_move};
 use crate::whereabouts::{self, THIRDS};
 use crate::{Error, ErrorKind, HeightMap};
 
@@ -332,10 +332,10 @@ impl Look {
                 }
                 Ok(())
             }
-            // A line that is too long to hold cannot move an axis: the rewriter refuses those that might.
-            Piece::LongStart(_) => {
+            Piece::LongStart(bytes) => {
                 self.report.lines += 1;
-                Ok(())
+                line.read(bytes);
+                long_line(line, bytes, self.report.lines)
             }
             Piece::LongMore(_) | Piece::LongEnd(_) => Ok(()),
         }
@@ -426,6 +426,7 @@ impl Look {
     /// Filament is laid.
     fn lay(&mut self, laid: &Laid) -> Result<(), Error> {
         let line = self.report.lines;
+        long_move(laid.way.length, line)?;
         let pieces = pieces(laid.way.length, STRETCH);
         let piece = laid.way.length / f64::from(pieces);
         let [x0, y0, x1, y1] = self.sheet.rect();

@@ -10,7 +10,7 @@ use super::rewriter::Work;
 use super::split::Vertex;
 use super::summary::{Offset, WarningKind};
 use crate::Error;
-use crate::toolpath::{AXES, Move};
+use crate::toolpath::{AXES, Move, long_move};
 
 /// Card and file may differ by this much before it is said, degrees Celsius.
 const WARM: f64 = 10.0;
@@ -44,6 +44,9 @@ impl Work {
         let known = known_after && m.before.iter().all(|a| a.known);
         let travels = known && m.travels();
         let way = Way { path: Path::of(m), z: [m.before[2].place(), m.after[2].place()] };
+        if travels {
+            long_move(way.path.length(), self.number)?;
+        }
         if e_word.is_some() {
             self.first_extrusion(m, e_delta);
         }

@@ -11,7 +11,7 @@ use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line, Word};
-use crate::toolpath::{Reader, Reading, Step, Why};
+use crate::toolpath::{Reader, Reading, Step, Why, long_line};
 use crate::{Error, ErrorKind, HeightMap};
 
 /// Rewrites one toolpath, push-style: bytes go in by chunks of any size, rewritten bytes come out, then
@@ -217,18 +217,9 @@ impl Work {
                 self.settle();
                 self.number += 1;
                 line.read(bytes);
-                // A comment, a text or what follows an M word cannot move an axis, however long it is.
-                let first = line.words().first().map(|w| w.letter);
-                match line.kind {
-                    Kind::Blank => {}
-                    Kind::Text => self.summary.pass_not_understood(self.number, bytes),
-                    Kind::Words if first == Some(b'M') && !line.has(b'G') => {}
-                    Kind::Words => {
-                        let message = format!("a motion line of more than {} bytes", self.options.line_limit);
-                        return Err(Error::new(ErrorKind::Limit, message)
-                            .at(self.number, 1)
-                            .with_help("no machine reads such a line: the file is damaged here"));
-                    }
+                long_line(line, bytes, self.number)?;
+                if line.kind == Kind::Text {
+                    self.summary.pass_not_understood(self.number, bytes);
                 }
                 self.output.copy(bytes, out);
                 Ok(())

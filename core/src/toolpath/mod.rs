@@ -8,4 +8,7 @@ mod refuse;
 mod text;
 pub mod words;
 
-pub use reader::{AXES, Arc, Axis, EMode, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step, Why};
+pub use reader::{
+    AXES, Arc, Axis, EMode, MOVE_LIMIT, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step, Why,
+};
+pub(crate) use refuse::{long_line, long_move};

@@ -771,3 +771,5 @@ impl Said<'_> {
 /// Coordinates beyond this (mm or inches as written) are errors: no printer is a hundred metres wide, and E counts
 /// well below 10^9 mm.
 pub const PLACE_LIMIT: f64 = 1e9;
+/// No move from a known place may be longer than this, mm: a kilometre. It would be looked at, or split, without end.
+pub const MOVE_LIMIT: f64 = 1e6;

@@ -1,7 +1,10 @@
 //! What the reader says where it refuses a line.
 
+use super::commands::{text_levels, text_moves};
+use super::reader::MOVE_LIMIT;
 use super::reader::PLACE_LIMIT;
-use super::words::{Doubt, Word};
+use super::text::{hidden_motion, skip_comment};
+use super::words::{Doubt, Kind, Line, Word};
 use crate::{Error, ErrorKind};
 
 /// Why a line is refused.
@@ -17,6 +20,56 @@ impl From<Error> for Fault {
     fn from(error: Error) -> Self {
         Fault::Always(error)
     }
+}
+
+/// A move that is longer than [`MOVE_LIMIT`] is refused, whatever is allowed.
+///
+/// # Errors
+/// [`ErrorKind::Limit`], with the line.
+#[inline]
+pub(crate) fn long_move(length: f64, number: u64) -> Result<(), Error> {
+    if length <= MOVE_LIMIT {
+        return Ok(());
+    }
+    Err(Error::new(ErrorKind::Limit, format!("a move of {length:.0} mm is longer than {MOVE_LIMIT} mm"))
+        .at(number, 1)
+        .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
+}
+
+/// A line that is longer than can be held, by its first bytes, split into `line`. What is not held is not looked at, and so the line passes only
+/// where that can be no code: behind a `;`, in the text of an M word, in a text or noise without motion in sight. Anything else is refused,
+/// whatever is allowed.
+///
+/// # Errors
+/// [`ErrorKind::Limit`], with the line.
+#[cold]
+pub(crate) fn long_line(line: &Line, bytes: &[u8], number: u64) -> Result<(), Error> {
+    let passes = match line.kind {
+        Kind::Blank => ends_in_comment(bytes),
+        Kind::Text => line.is_noise() || !(text_levels(bytes) || text_moves(bytes) || hidden_motion(bytes).is_some()),
+        Kind::Words => {
+            !line.has(b'G') && line.words().first().is_some_and(|w| w.letter == b'M' && line.ends_in_text(w))
+        }
+    };
+    if passes {
+        return Ok(());
+    }
+    Err(Error::new(ErrorKind::Limit, format!("a line of more than {} bytes, which may move an axis", bytes.len()))
+        .at(number, 1)
+        .with_help("no machine reads such a line: the file is damaged here"))
+}
+
+/// Whether a `;` comment is all that stands at the end of a blank line's first bytes.
+fn ends_in_comment(bytes: &[u8]) -> bool {
+    let mut i = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
+    while let Some(b) = bytes.get(i) {
+        i = match b {
+            b';' => return true,
+            b'(' => skip_comment(bytes, i),
+            _ => i + 1,
+        };
+    }
+    false
 }
 
 /// A line and its number, for errors.

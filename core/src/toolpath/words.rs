@@ -367,7 +367,7 @@ impl Line {
         self.words.iter().map(|w| w.letter).find(|l| *l != b'N')
     }
 
-    fn ends_in_text(&self, m: &Word) -> bool {
+    pub(crate) fn ends_in_text(&self, m: &Word) -> bool {
         m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
     }
 

@@ -36,7 +36,13 @@ pub(super) enum Found {
     Within(f64),
     /// f at a share of the way: beyond what is allowed.
     Beyond { t: f64, f: f64 },
+    /// No bound was found in so many stretches.
+    Unbounded,
 }
+
+/// A piece is not divided into more stretches than this. Where the rewriter made it, each may be longer than a hundred-thousandth of the longest
+/// move that it divides: it leaves half a unit of the last digit to spare, ten times what it takes for itself between its own looks.
+const MOST_STRETCHES: u32 = 400_000;
 
 /// Stretches of less than this, mm, are not halved: what a bound adds there is less than any digit.
 const SHORTEST: f64 = 1e-5;
@@ -82,6 +88,7 @@ impl Target {
         cuts.push(t1);
         let mut worst: f64 = 0.0;
         let mut stack: Vec<([f64; 2], [f64; 2])> = Vec::new();
+        let mut left = MOST_STRETCHES;
         for pair in cuts.windows(2) {
             stack.push(([pair[0], pair[1]], [f(pair[0]), f(pair[1])]));
             while let Some(([a, b], [fa, fb])) = stack.pop() {
@@ -97,6 +104,8 @@ impl Target {
                     worst = worst.max(most.min(allowed));
                     continue;
                 }
+                let Some(fewer) = left.checked_sub(1) else { return Found::Unbounded };
+                left = fewer;
                 let middle = f64::midpoint(a, b);
                 let at_middle = f(middle);
                 stack.push(([a, middle], [fa, at_middle]));

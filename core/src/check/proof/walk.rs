@@ -8,7 +8,7 @@ use crate::check::marker::Marker;
 use crate::check::way::Way;
 use crate::toolpath::lines::{Lines, Piece as Part};
 use crate::toolpath::words::{Kind, Line};
-use crate::toolpath::{AXES, Axis, Move, Reader, State, Step};
+use crate::toolpath::{AXES, Axis, Move, Reader, State, Step, long_line, long_move};
 use sha2::{Digest as _, Sha256};
 use std::collections::VecDeque;
 
@@ -99,10 +99,14 @@ impl Feed {
         }
     }
 
-    /// Reads a row. A line that is too long to hold can be no motion.
+    /// Reads a row.
     fn read(&mut self, row: &Row) -> Result<Step, Error> {
         self.line.read(&row.bytes);
-        if row.long.is_some() || self.line.kind == Kind::Blank {
+        if row.long.is_some() {
+            long_line(&self.line, &row.bytes, row.number)?;
+            return Ok(Step::Still);
+        }
+        if self.line.kind == Kind::Blank {
             return Ok(Step::Still);
         }
         let step = self.reader.read(&self.line, &row.bytes, row.number)?;
@@ -270,6 +274,9 @@ impl Walk {
         let mut filament = [self.exact, 0.0];
         if step == Step::Move {
             let way = Way::of(&m);
+            if m.known() {
+                long_move(way.length, row.number)?;
+            }
             let delta = if line.has(b'E') { m.e_delta() } else { 0.0 };
             let flows = self.options.flow && delta > 0.0 && m.known() && m.travels();
             let factor = if flows { self.target.flow(&way, [m.before[2].place(), m.after[2].place()]) } else { 1.0 };
@@ -471,6 +478,10 @@ impl Walk {
         let allowed = allowed + rounded;
         match self.target.bound(&way, z, &piece, allowed) {
             Found::Within(most) => self.verdict.height.note(most, number),
+            Found::Unbounded => {
+                let message = "Z is too near to what is allowed, over too long a way, to be proven".into();
+                self.fault(FaultKind::Height, Some(number), Some(at), message);
+            }
             Found::Beyond { t, f } => {
                 let [x, y] = way.at(t);
                 self.verdict.height.note(f.abs(), number);
