@@ -30,6 +30,7 @@ suite() {
 }
 suite node 160
 suite browser 300
+suite hostile 28
 suite install 5
 
 cargo build --locked --quiet --release --package evengap-wasm --example rate

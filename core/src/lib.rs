@@ -39,6 +39,7 @@
 //! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
 //! | [`compare`] | two maps or more: what changed |
 //! | [`cautions`] | what a person at a hot printer must know |
+//! | [`limits`] | what is too large, all in one place |
 //! | [`whereabouts`] | words for places on the bed |
 //! | [`draw`] | the contour plan and the sheet to print, as SVG |
 //! | [`plan`] | before the readings: points, their order, the steps of each method, a program that carries the nozzle there |
@@ -60,6 +61,7 @@ pub mod check;
 pub mod compare;
 pub mod draw;
 pub mod follow;
+pub mod limits;
 pub mod plan;
 mod program;
 pub mod shape;

@@ -17,7 +17,7 @@ use super::marker::Marker;
 use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
-use crate::card::Bed;
+use crate::card::{Bed, MAX_READING};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
@@ -77,7 +77,7 @@ pub enum Keep {
 pub struct GapOptions {
     /// How the toolpath is read: see [`Reading`].
     pub reading: Reading,
-    /// Where the first layer sticks.
+    /// Where the first layer sticks; 0 <= near < far.
     pub window: Window,
     /// How the file was rewritten; `None` for what its own marker tells, and as sliced before it or without one.
     pub followed: Option<Followed>,
@@ -87,6 +87,32 @@ pub struct GapOptions {
     pub keep: Keep,
     /// At most so many points of it are kept. Default 0, for 2 million.
     pub most_kept: usize,
+}
+
+impl GapOptions {
+    /// Numbers with which any gap would be right, or none.
+    fn check(&self) -> Result<(), Error> {
+        let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
+        let Window { near, far } = self.window;
+        if !(near >= 0.0 && near < far && far.is_finite()) {
+            return fault(format!("{near} to {far} is no window of gaps"));
+        }
+        if let Some(Followed { taper, shift }) = self.followed {
+            if shift.is_nan() || shift.abs() > MAX_READING {
+                return fault(format!("a shift of {shift} mm is more than {MAX_READING} mm"));
+            }
+            if let Some([from, to]) = taper
+                && !(from.is_finite() && to.is_finite() && from < to)
+            {
+                return fault(format!("{from} to {to} mm is no taper"));
+            }
+        }
+        let kept = if let Keep::At(z) = self.keep { Some(z) } else { None };
+        match self.layers.iter().chain(&kept).find(|z| !z.is_finite()) {
+            Some(z) => fault(format!("{z} mm is no layer's Z")),
+            None => Ok(()),
+        }
+    }
 }
 
 /// Lengths of path, mm.
@@ -254,6 +280,8 @@ struct Look {
     sheet: Sheet,
     bed: Bed,
     options: GapOptions,
+    /// The options make no sense.
+    fault: Option<Error>,
     clock: Clock,
     sliced: Sliced,
     report: GapReport,
@@ -273,6 +301,7 @@ impl Gaps {
             reader: Reader::new(options.reading),
             sheet: Sheet::of(map),
             bed: map.card().bed.clone(),
+            fault: options.check().err(),
             options,
             clock: Clock::default(),
             sliced: Sliced::default(),
@@ -288,8 +317,9 @@ impl Gaps {
     ///
     /// # Errors
     /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`], with line and column, as the reader has them; [`ErrorKind::Limit`] beyond
-    /// [`MAX_LAYERS`].
+    /// [`MAX_LAYERS`]. [`ErrorKind::Options`] if the options make no sense.
     pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
+        self.look.sound()?;
         let Gaps { lines, line, look } = self;
         lines.push(bytes, |piece| look.take(piece, line))
     }
@@ -299,6 +329,7 @@ impl Gaps {
     /// # Errors
     /// As [`Gaps::push`], for a last line without its ending.
     pub fn finish(self) -> Result<GapReport, Error> {
+        self.look.sound()?;
         let Gaps { mut lines, mut line, mut look } = self;
         lines.finish(|piece| look.take(piece, &mut line))?;
         Ok(look.report())
@@ -312,6 +343,10 @@ impl Gaps {
 }
 
 impl Look {
+    fn sound(&self) -> Result<(), Error> {
+        self.fault.clone().map_or(Ok(()), Err)
+    }
+
     fn take(&mut self, piece: Piece<'_>, line: &mut Line) -> Result<(), Error> {
         match piece {
             Piece::Line(bytes, _) => {

@@ -173,7 +173,7 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
         );
         return vec![Finding { about: About::NoGap, breaks: true, text }];
     }
-    let outside = (first.near + first.far) / all > limits.outside;
+    let outside = is_beyond((first.near + first.far) / all, limits.outside);
     let thirds = &report.thirds[..layers];
     let said = |about, breaks, part: fn(&Shares) -> f64, what: &str| {
         let share = part(first) / all;
@@ -200,7 +200,7 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
     }
     found.extend(said(
         About::Unmeasured,
-        first.unmeasured / all > limits.unmeasured,
+        is_beyond(first.unmeasured / all, limits.unmeasured),
         |s| s.unmeasured,
         "lies outside the readings, where the bed is only guessed",
     ));
@@ -210,7 +210,7 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
 fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
     let pace = &report.pace;
     let over = |about, peak: Peak, limit: Option<f64>, what: &dyn Fn(String, String) -> String| {
-        limit.filter(|limit| peak.value > *limit).map(|limit| Finding {
+        limit.filter(|limit| is_beyond(peak.value, *limit)).map(|limit| Finding {
             about,
             breaks: true,
             text: format!("{} (line {})", what(plain(peak.value), plain(limit)), peak.line),
@@ -238,6 +238,11 @@ fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
         found.push(Finding { about: About::ZSteps, breaks: false, text });
     }
     found
+}
+
+/// Nothing keeps a limit that is no number.
+fn is_beyond(value: f64, limit: f64) -> bool {
+    value > limit || limit.is_nan()
 }
 
 /// A step of the Z motor, mm, that is worth a word: twice the default tolerance.

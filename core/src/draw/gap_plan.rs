@@ -112,7 +112,7 @@ fn legend(svg: &mut Svg, plan: &GapPlan<'_>, top: f64) {
     for (n, colour) in COLOURS.iter().enumerate() {
         svg.tag("rect").nums(&[("x", x), ("y", top), ("width", width), ("height", STRIP)]).attr("fill", colour).end();
         x += width;
-        if let Some(bound) = bounds(plan.z, &plan.window).get(n) {
+        if let Some(bound) = bounds(plan.z, &plan.window).get(n).filter(|b| b.is_finite()) {
             let gap = format!("{:.3}", plan.z + bound);
             svg.tag("text").nums(&[("x", x), ("y", top + STRIP + 17.0)]).text(&gap);
         }

@@ -120,6 +120,10 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
 
 /// `value` rounded to at most `decimals`, without trailing zeros, with a true minus.
 pub(super) fn plain(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        // Only from what was made in code.
+        return "?".to_owned();
+    }
     let mut text = format!("{:.decimals$}", value.abs());
     if text.contains('.') {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());

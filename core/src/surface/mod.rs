@@ -125,6 +125,7 @@ impl HeightMap {
     ///
     /// [`ErrorKind::Readings`], naming the readings and their lines: fewer than three places, all on one line, repeats that
     /// contradict each other, a grid with missing nodes, numbers that are not finite (in a card built by code).
+    /// [`ErrorKind::Card`]: other numbers of such a card that are not finite.
     /// [`ErrorKind::Limit`]: more than [`MAX_THIN_PLATE_PLACES`] places for a thin-plate surface.
     pub fn fit(card: &Card, kind: SurfaceKind) -> Result<HeightMap, Error> {
         let spots = card.spot_heights();
@@ -311,6 +312,13 @@ fn placed(mut error: Error, card: &Card, readings: impl IntoIterator<Item = usiz
 fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<(), Error> {
     let r = &card.readings;
     let sound = |n: f64, limit: f64| n.is_finite() && n.abs() <= limit;
+    let bed = &card.bed;
+    if !bed.x.iter().chain(&bed.y).chain(bed.keep_out.iter().flatten()).all(|n| sound(*n, MAX_COORDINATE)) {
+        return Err(Error::new(ErrorKind::Card, "the bed's edges and `keep_out` are not usable numbers"));
+    }
+    if !r.bed_celsius.iter().chain(&r.nozzle_celsius).all(|n| n.is_finite()) {
+        return Err(Error::new(ErrorKind::Card, "the temperatures are not usable numbers"));
+    }
     for (k, (p, h)) in points.iter().zip(heights).enumerate() {
         if !(sound(p[0], 2.0 * MAX_COORDINATE) && sound(p[1], 2.0 * MAX_COORDINATE) && sound(*h, 2.0 * MAX_READING)) {
             let error =
