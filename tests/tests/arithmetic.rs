@@ -71,10 +71,10 @@ proptest! {
     #![proptest_config(config(120))]
 
     #[test]
-    fn rewriting([tolerance, floor, shift, from, to] in floats::<5>(), flow in any::<bool>(), which in 0..3) {
+    fn rewriting([tolerance, floor, shift, from, to] in floats::<5>(), flow in any::<bool>(), which in 0..3usize) {
         let mut options = Options::default();
         (options.tolerance, options.floor, options.shift, options.flow) = (tolerance, floor, shift, flow);
-        options.taper = [Taper::Auto, Taper::None, Taper::Range { from, to }][which as usize];
+        options.taper = [Taper::Auto, Taper::None, Taper::Range { from, to }][which];
         for only in 0..6 {
             // All of them odd are refused for the first: each by itself as well.
             let mut one = if only == 5 { options } else { Options::default() };

@@ -235,9 +235,9 @@ impl Proof {
     /// Takes the original's next bytes.
     ///
     /// # Errors
-    /// [`ErrorKind::Toolpath`](crate::ErrorKind::Toolpath), [`ErrorKind::Refused`](crate::ErrorKind::Refused) or
-    /// [`ErrorKind::Limit`](crate::ErrorKind::Limit) where the original cannot be read; with line and column.
-    /// [`ErrorKind::Options`](crate::ErrorKind::Options) if the options make no sense.
+    /// [`ErrorKind::Toolpath`], [`ErrorKind::Refused`] or
+    /// [`ErrorKind::Limit`] where the original cannot be read; with line and column.
+    /// [`ErrorKind::Options`] if the options make no sense.
     pub fn push_original(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.walk.push(Side::Original, bytes)
     }
