@@ -77,7 +77,7 @@ mod read;
 mod tree;
 mod write;
 
-use crate::Error;
+use crate::{Error, ErrorKind};
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 /// Longest card text that is read, bytes.
@@ -486,7 +486,7 @@ impl Readings {
     }
 
     /// The keys that hold one number.
-    fn single_numbers(&self) -> [(&'static str, Option<f64>); 5] {
+    pub(crate) fn single_numbers(&self) -> [(&'static str, Option<f64>); 5] {
         [
             ("sheet", self.sheet),
             ("parked", self.parked),
@@ -563,6 +563,16 @@ impl Bed {
                 u * u + v * v <= 1.0
             }
         }
+    }
+
+    /// A card from text cannot fail this; one built by code can.
+    pub(crate) fn check(&self) -> Result<(), Error> {
+        let sound = |v: &f64| v.is_finite() && v.abs() <= MAX_COORDINATE;
+        let all = self.x.iter().chain(&self.y).chain(self.keep_out.as_flattened()).all(sound);
+        if all && self.x[1] - self.x[0] >= 1.0 && self.y[1] - self.y[0] >= 1.0 {
+            return Ok(());
+        }
+        Err(Error::new(ErrorKind::Card, "the bed's reach or its keep-out areas are no usable numbers"))
     }
 
     /// The keep-out area, if any, that (x, y), mm, lies inside. Its edge is outside.

@@ -110,6 +110,7 @@ impl GapOptions {
         let kept = if let Keep::At(z) = self.keep { Some(z) } else { None };
         match self.layers.iter().chain(&kept).find(|z| !z.is_finite()) {
             Some(z) => fault(format!("{z} mm is no layer's Z")),
+            None if !self.layers.is_sorted() => fault("the layers do not ascend".to_owned()),
             None => Ok(()),
         }
     }
@@ -451,6 +452,10 @@ impl Look {
             Some([from, to]) if whole > from => {
                 // z' = z + h (to - z) / (to - from) + shift, solved for z; a taper's slope is less than 1.
                 let share = h / (to - from);
+                if share >= 1.0 {
+                    // No rewriter folds Z: whoever wrote the marker did not.
+                    return whole;
+                }
                 let inner = (z - shift - share * to) / (1.0 - share);
                 if inner < to { inner } else { z - shift }
             }

@@ -230,7 +230,7 @@ fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
     .into_iter()
     .flatten()
     .collect();
-    if let Some(step) = machine.z_steps_per_mm.map(|n| 1.0 / n).filter(|s| *s > COARSE_STEP) {
+    if let Some(step) = machine.z_steps_per_mm.map(|n| 1.0 / n).filter(|s| *s > COARSE_STEP && s.is_finite()) {
         let text = format!(
             "one step of the Z motor is {} mm: the nozzle cannot follow the bed closer than half of that",
             plain(step)

@@ -85,6 +85,7 @@ pub struct Choice {
 ///
 /// [`ErrorKind::Options`]: fewer than 2 or more than [`MAX_SIDE`] a side, more than [`MAX_POINTS`] in all, a margin or clearance that is negative
 /// or not finite, a margin or an offset that leaves no room; fewer than three points left.
+/// [`ErrorKind::Card`]: a bed that is none (in a card built by code).
 pub fn grid(bed: &Bed, offset: Option<[f64; 2]>, columns: usize, rows: usize, room: Room) -> Result<Choice, Error> {
     let options = |message: String| Error::new(ErrorKind::Options, message);
     if !(2..=MAX_SIDE).contains(&columns) || !(2..=MAX_SIDE).contains(&rows) || columns * rows > MAX_POINTS {
@@ -92,6 +93,7 @@ pub fn grid(bed: &Bed, offset: Option<[f64; 2]>, columns: usize, rows: usize, ro
             "a grid of {columns} x {rows} points: from 2 to {MAX_SIDE} a side can be planned"
         )));
     }
+    bed.check()?;
     check(room)?;
     let xs = stations(bed.x, offset.map(|o| o[0]), columns, room.margin);
     let ys = stations(bed.y, offset.map(|o| o[1]), rows, room.margin);
@@ -112,7 +114,9 @@ pub fn grid(bed: &Bed, offset: Option<[f64; 2]>, columns: usize, rows: usize, ro
 /// # Errors
 ///
 /// [`ErrorKind::Options`]: a margin or clearance that is negative or not finite, more than [`MAX_POINTS`], fewer than three points left.
+/// [`ErrorKind::Card`]: a bed that is none (in a card built by code).
 pub fn given(bed: &Bed, offset: Option<[f64; 2]>, points: &[[f64; 2]], room: Room) -> Result<Choice, Error> {
+    bed.check()?;
     check(room)?;
     if points.len() > MAX_POINTS {
         let message = format!("{} points are given; at most {MAX_POINTS} can be planned", points.len());

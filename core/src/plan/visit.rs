@@ -143,6 +143,7 @@ impl Default for VisitOptions {
 /// plunger would be); no way between two stops; a height, speed or time out of its range; a bed above 200 or a nozzle above 500 degrees; a missing `dial_height`.
 /// [`ErrorKind::Limit`]: more than [`MAX_STOPS`] stops, or too many keep-out areas to find ways round.
 pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<String, Error> {
+    card.bed.check()?;
     let low = reading_height(card, options)?;
     check_options(options)?;
     if stops.is_empty() {

@@ -128,6 +128,7 @@ impl HeightMap {
     /// [`ErrorKind::Card`]: other numbers of such a card that are not finite.
     /// [`ErrorKind::Limit`]: more than [`MAX_THIN_PLATE_PLACES`] places for a thin-plate surface.
     pub fn fit(card: &Card, kind: SurfaceKind) -> Result<HeightMap, Error> {
+        card.bed.check()?;
         let spots = card.spot_heights();
         let points: Vec<[f64; 2]> = spots.iter().map(|s| [s.x, s.y]).collect();
         let heights: Vec<f64> = spots.iter().map(|s| s.height).collect();
@@ -312,13 +313,6 @@ fn placed(mut error: Error, card: &Card, readings: impl IntoIterator<Item = usiz
 fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<(), Error> {
     let r = &card.readings;
     let sound = |n: f64, limit: f64| n.is_finite() && n.abs() <= limit;
-    let bed = &card.bed;
-    if !bed.x.iter().chain(&bed.y).chain(bed.keep_out.iter().flatten()).all(|n| sound(*n, MAX_COORDINATE)) {
-        return Err(Error::new(ErrorKind::Card, "the bed's edges and `keep_out` are not usable numbers"));
-    }
-    if !r.bed_celsius.iter().chain(&r.nozzle_celsius).all(|n| n.is_finite()) {
-        return Err(Error::new(ErrorKind::Card, "the temperatures are not usable numbers"));
-    }
     for (k, (p, h)) in points.iter().zip(heights).enumerate() {
         if !(sound(p[0], 2.0 * MAX_COORDINATE) && sound(p[1], 2.0 * MAX_COORDINATE) && sound(*h, 2.0 * MAX_READING)) {
             let error =
@@ -332,6 +326,14 @@ fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<()
     }
     if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && s >= 0.0)) {
         return Err(Error::new(ErrorKind::Readings, "the spread of the readings is not a usable number"));
+    }
+    let words = r.single_numbers().into_iter().filter_map(|(key, value)| Some((key, value?)));
+    if let Some((key, _)) = words.chain(r.offset.iter().flatten().map(|v| ("offset", *v))).find(|(_, v)| !v.is_finite())
+    {
+        return Err(Error::new(ErrorKind::Readings, format!("the readings' `{key}` is not a usable number")));
+    }
+    if r.unread.iter().any(|u| !(sound(u.x, MAX_COORDINATE) && sound(u.y, MAX_COORDINATE))) {
+        return Err(Error::new(ErrorKind::Readings, "a point that is still to be read is at no usable place"));
     }
     if r.right_at.is_some_and(|p| !p.iter().all(|n| sound(*n, MAX_COORDINATE))) {
         return Err(Error::new(ErrorKind::Readings, "the place `right_at` is not a usable number"));

@@ -18,7 +18,7 @@ pub use bead::{bead_area, filament_per_mm, line_spacing};
 pub use correct::{Measured, Nozzle, correct};
 pub use layout::Patch;
 
-use crate::card::{Card, Print};
+use crate::card::{Card, MAX_COORDINATE, Print};
 use crate::cautions::PRINTING;
 use crate::follow::{Options, Summary, Taper, rewrite};
 use crate::program::{HOTTEST, Program, Speeds, corner, place};
@@ -130,6 +130,7 @@ fn print_of(card: &Card, options: &TrialOptions) -> Print {
 /// As [`trial`], as far as the patches' places are concerned.
 pub fn patches(card: &Card, options: &TrialOptions) -> Result<Vec<Patch>, Error> {
     let print = print_of(card, options);
+    card.bed.check()?;
     check(options, &print)?;
     Ok(layout(card, options, &print)?.patches)
 }
@@ -169,6 +170,7 @@ pub fn patches(card: &Card, options: &TrialOptions) -> Result<Vec<Patch>, Error>
 /// ```
 pub fn trial(card: &Card, map: &HeightMap, options: &TrialOptions) -> Result<Trial, Error> {
     let print = print_of(card, options);
+    card.bed.check()?;
     check(options, &print)?;
     let warm = |celsius: Option<f64>| celsius.filter(|c| *c > 0.0);
     let bed_celsius = warm(options.bed_celsius.or(card.readings.bed_celsius));
@@ -322,6 +324,9 @@ fn check(options: &TrialOptions, print: &Print) -> Result<(), Error> {
         if !(low..=high).contains(&value) {
             return Err(fault(format!("{name} of {value} {unit} is not between {low} and {high} {unit}")));
         }
+    }
+    if let Some([x, y]) = options.at.iter().flatten().find(|p| !p.iter().all(|v| v.abs() <= MAX_COORDINATE)) {
+        return Err(fault(format!("a patch at ({x}, {y}) mm is nowhere near a bed")));
     }
     if height > width {
         return Err(fault(format!("a line {width} mm wide cannot be {height} mm high"))
