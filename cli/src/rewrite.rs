@@ -121,7 +121,7 @@ pub(crate) fn parse_millimetres(text: &str) -> Result<f64, String> {
     }
 }
 
-fn parse_tolerance(text: &str) -> Result<f64, String> {
+pub(crate) fn parse_tolerance(text: &str) -> Result<f64, String> {
     parse_from_to(text, 0.0005, 0.1)
 }
 

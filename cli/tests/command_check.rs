@@ -63,6 +63,35 @@ fn a_rewritten_file_and_its_proof() {
     assert!(!told["proof"]["faults"].as_array().unwrap().is_empty());
 }
 
+/// A file cannot say of itself how closely it is to be proven, nor how low it may go.
+#[test]
+fn a_file_does_not_choose_its_tolerance() {
+    let folder = Folder::new();
+    let to = |more: &[&str]| {
+        folder.run(&[&["rewrite", "part.gcode", "--card", "bed.toml", "-o", "even.gcode"], more].concat())
+    };
+    let proof = |more: &[&str]| {
+        folder.run(&[&["check", "even.gcode", "--card", "bed.toml", "--original", "part.gcode"], more].concat())
+    };
+    assert_eq!(to(&["--tolerance", "0.05"]).status, 0);
+    let run = proof(&[]);
+    assert_eq!(run.status, 1, "{}", run.out);
+    assert!(run.out.contains("rewritten with a tolerance of 0.05 mm"), "{}", run.out);
+    assert_eq!(proof(&["--tolerance", "0.05"]).status, 0);
+    // A marker that says so of a file that is not so.
+    assert_eq!(to(&[]).status, 0);
+    let even = folder.get("even.gcode");
+    for (from, said) in
+        [("tolerance=0.005", "tolerance=0.1"), ("tolerance=0.005", "tolerance=5"), ("floor=0", "floor=-9")]
+    {
+        let loud = even.replace(from, said).replace(" Z0.3", " Z0.25");
+        assert_ne!(loud, even);
+        folder.put("even.gcode", &loud);
+        assert_eq!(proof(&[]).status, 1, "{said}");
+    }
+    assert_eq!(folder.run(&["check", "even.gcode", "--card", "bed.toml", "--tolerance", "0.01"]).status, 2);
+}
+
 #[test]
 fn files_through_a_pipe_are_judged_alike() {
     let folder = Folder::new();

@@ -7,6 +7,7 @@
 //! | a card's readings | [`MAX_POINTS`], 50,000 | refused |
 //! | a card's coordinates | [`MAX_COORDINATE`], 100 m | refused |
 //! | a card's readings and heights | [`MAX_READING`], 1 m | refused |
+//! | a card's spread, unless it is 0 | not under [`LEAST_SPREAD`], 10^-6 mm | refused |
 //! | places of a thin plate (its sums grow with the cube) | [`MAX_THIN_PLATE_PLACES`], 1,000 | refused; a grid can be bilinear |
 //! | heights that are followed | [`HEIGHT_LIMIT`], 2 mm | refused unless allowed |
 //! | places of a planned grid, to a side | [`MAX_SIDE`], 200 | refused |
@@ -27,7 +28,7 @@
 //!
 //! Lines with an error have their place, counted from 1.
 
-pub use crate::card::{MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING};
+pub use crate::card::{LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING};
 pub use crate::check::gaps::MAX_LAYERS;
 pub use crate::check::proof::{MOST_SHIFT, MOST_TOLERANCE};
 pub use crate::follow::HEIGHT_LIMIT;

@@ -9,7 +9,7 @@ use crate::map::{Surface, read_map};
 use crate::picture::Picture;
 use crate::progress::Progress;
 use crate::report::Failure;
-use crate::rewrite::{EStart, parse_millimetres};
+use crate::rewrite::{EStart, parse_millimetres, parse_tolerance};
 use clap::ValueEnum;
 use evengap::HeightMap;
 use evengap::check::proof::{Proof, ProofOptions, Side, Verdict};
@@ -32,6 +32,12 @@ pub(crate) struct Args {
     /// The file that FILE was rewritten from: proves that FILE is that one, followed over this bed
     #[arg(long, value_name = "ORIGINAL")]
     original: Option<Name>,
+    /// With --original: how far Z may be from the bed's shape, mm, whatever FILE says of itself
+    #[arg(long, value_name = "MM", default_value = "0.005", value_parser = parse_tolerance, requires = "original")]
+    tolerance: f64,
+    /// With --original: no Z may come to lie below this height, mm, whatever FILE says of itself
+    #[arg(long, value_name = "MM", default_value = "0", value_parser = parse_millimetres, allow_hyphen_values = true, requires = "original")]
+    floor: f64,
     /// The surface through the readings [default: the one that FILE was rewritten with, or thin-plate]
     #[arg(long, value_enum)]
     surface: Option<Surface>,
@@ -331,10 +337,11 @@ impl Checker<'_> {
         options.reading = self.args.reading();
         if let Some(marker) = marker {
             options.followed = marker.followed;
-            options.tolerance = marker.tolerance;
             options.flow = marker.flow;
-            options.floor = marker.floor;
         }
+        // What is proven must not say how closely.
+        options.tolerance = self.args.tolerance;
+        options.floor = self.args.floor;
         let mut proof = Proof::new(&self.map, options);
         let (mut a, mut b) = (original.open()?, file.open()?);
         let mut chunk = vec![0; CHUNK];

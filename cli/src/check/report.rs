@@ -49,7 +49,8 @@ fn rewritten(marker: &Marker, card: &str) -> String {
         0.0 => String::new(),
         shift => format!(", shift {shift} mm"),
     };
-    let mut text = format!("Rewritten with {whose}: {taper}, tolerance {} mm{shift}\n", marker.tolerance);
+    let flow = if marker.flow { "" } else { ", flow off" };
+    let mut text = format!("Rewritten with {whose}: {taper}, tolerance {} mm{shift}{flow}\n", marker.tolerance);
     if marker.card != card {
         text += &format!(
             "It was made for card {}: what is told here is how it would print on the bed of this one. Give --original for a sure figure.\n",

@@ -2,8 +2,8 @@
 
 use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
-    Bed, COARSE, Card, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline, Print,
-    Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
+    Bed, COARSE, Card, LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline,
+    Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
 };
 use crate::{Error, ErrorKind};
 
@@ -244,6 +244,11 @@ impl Reader {
                 .with_help(reach_help(bed)));
         }
         let spread = number("spread", 0.0, 1.0)?;
+        if let (Some(tiny), Some(entry)) = (spread.filter(|s| *s > 0.0 && *s < LEAST_SPREAD), section.get("spread")) {
+            return Err(self
+                .fail(entry.value.at, format!("a `spread` of {tiny:e} mm is less than any reading's"))
+                .with_help("write 0 if the surface is to pass through every reading"));
+        }
         let bed_celsius = number("bed_celsius", -50.0, 1000.0)?;
         let nozzle_celsius = number("nozzle_celsius", -50.0, 1000.0)?;
         let predicted = match section.get("predicted").map(|e| &e.value) {

@@ -554,7 +554,7 @@ impl Look {
     }
 
     /// What was found, the layers lowest first.
-    fn report(self) -> GapReport {
+    fn report(mut self) -> GapReport {
         let mut report = self.report;
         report.layers = self.stack.iter().map(|(_, n)| report.layers[*n]).collect();
         report.thirds = self.stack.iter().map(|(_, n)| report.thirds[*n]).collect();

@@ -3,6 +3,8 @@
 //! Undoing the definition gives back the slicer's Z but for the tolerance and the digits: the Zs of one layer lie close
 //! together, and what is sliced in layers has nothing between them. Their middle, by length of path, is the layer.
 
+use std::collections::BTreeMap;
+
 /// Bins of this width, mm.
 const BIN: f64 = 0.001;
 /// Nothing for so many bins, and a layer has ended.
@@ -17,9 +19,10 @@ const MOST: usize = 1_500_000;
 /// Undone Zs by length of path.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sliced {
-    /// Bin and length, mm, by bin.
-    bins: Vec<(i32, f64)>,
-    last: usize,
+    /// Length, mm, by bin.
+    bins: BTreeMap<i32, f64>,
+    /// The bin of what was noted last, and the length that is still to be put there.
+    last: Option<(i32, f64)>,
 }
 
 impl Sliced {
@@ -31,23 +34,31 @@ impl Sliced {
         }
         #[expect(clippy::cast_possible_truncation, reason = "within 10^9")]
         let bin = bin as i32;
-        if self.bins.get(self.last).is_none_or(|(b, _)| *b != bin) {
-            self.last = match self.bins.binary_search_by_key(&bin, |(b, _)| *b) {
-                Ok(at) => at,
-                Err(_) if self.bins.len() >= MOST => return,
-                Err(at) => {
-                    self.bins.insert(at, (bin, 0.0));
-                    at
-                }
-            };
+        match &mut self.last {
+            Some((last, sum)) if *last == bin => *sum += length,
+            _ => {
+                self.put();
+                self.last = Some((bin, length));
+            }
         }
-        self.bins[self.last].1 += length;
+    }
+
+    /// What was noted last goes to its bin.
+    fn put(&mut self) {
+        let Some((bin, length)) = self.last.take() else { return };
+        if let Some(sum) = self.bins.get_mut(&bin) {
+            *sum += length;
+        } else if self.bins.len() < MOST {
+            self.bins.insert(bin, length);
+        }
     }
 
     /// The layers' Z, mm, ascending.
-    pub(super) fn layers(&self) -> Vec<f64> {
+    pub(super) fn layers(&mut self) -> Vec<f64> {
+        self.put();
         let mut layers = Vec::new();
-        let mut rest = self.bins.as_slice();
+        let bins: Vec<(i32, f64)> = self.bins.iter().map(|(bin, length)| (*bin, *length)).collect();
+        let mut rest = bins.as_slice();
         while let Some((first, _)) = rest.first() {
             let end = rest.windows(2).position(|w| w[1].0 - w[0].0 > EMPTY).map_or(rest.len(), |at| at + 1);
             let (layer, after) = rest.split_at(end);
@@ -107,5 +118,15 @@ mod tests {
         sliced.note(f64::NAN, 1.0);
         sliced.note(1e300, 1.0);
         assert_eq!(sliced.layers(), layers);
+    }
+
+    #[test]
+    fn many_bins_downwards_take_no_longer() {
+        // In a sorted list each would have to be put first: a minute and more.
+        let mut sliced = Sliced::default();
+        for n in (0..1_200_000).rev() {
+            sliced.note(f64::from(n) * BIN, 1.0);
+        }
+        assert_eq!(sliced.layers().len(), 120_001);
     }
 }

@@ -15,7 +15,8 @@ pub(crate) struct Decimal {
 }
 
 impl Decimal {
-    /// Rounds `value` to `decimals`, half away from zero; to fewer if its digits would pass what an `f64` holds.
+    /// Rounds `value` to `decimals`, half away from zero; to fewer if its digits would pass what an `f64` holds. A number whose digits end
+    /// in a half seldom is one as a float: it may go to either neighbour.
     pub(crate) fn round(value: f64, decimals: u8) -> Self {
         let mut decimals = decimals.min(15);
         while decimals > 0 && value.abs() * POWERS[usize::from(decimals)] > 9e15 {
@@ -245,6 +246,86 @@ mod tests {
             let tie = f64::from(units) + 0.5;
             let away = if tie > 0.0 { units + 1 } else { units };
             assert_eq!(Decimal::round(tie, 0).units, i128::from(away), "{tie}");
+        }
+    }
+
+    /// Of the digits alone: no float, and nothing of the code above.
+    fn spelt(units: i64, decimals: usize) -> String {
+        let digits = format!("{:0>width$}", units.unsigned_abs(), width = decimals + 1);
+        let (whole, part) = digits.split_at(digits.len() - decimals);
+        let sign = if units < 0 { "-" } else { "" };
+        if decimals == 0 { format!("{sign}{whole}") } else { format!("{sign}{whole}.{part}") }
+    }
+
+    /// All units from -200,000 to 200,000 at 0 to 6 decimals: written, read again by the reader, and rounded from what was read.
+    #[test]
+    fn every_number_of_a_range_is_written_and_read_and_rounded_to_itself() {
+        for decimals in 0..=6_u8 {
+            for units in -200_000_i64..=200_000 {
+                let want = spelt(units, usize::from(decimals));
+                let d = Decimal { units: units.into(), decimals };
+                assert_eq!(text(d), want);
+                let (n, length) = crate::toolpath::number::scan(want.as_bytes()).unwrap();
+                assert_eq!((length, n.decimals), (want.len(), decimals));
+                assert_eq!(n.value.to_bits(), want.parse::<f64>().unwrap().to_bits(), "{want}");
+                assert_eq!(crate::toolpath::number::mantissa(want.as_bytes()), i128::from(units));
+                assert_eq!((Decimal::round(n.value, decimals), d.value().to_bits()), (d, n.value.to_bits()), "{want}");
+            }
+        }
+    }
+
+    /// Every number of one decimal more, rounded to 0 to 5 decimals: to the nearest, by integers. A half goes away from 0 where its float
+    /// is one (of no decimals, that is); elsewhere the float lies beside it, and it may go to either neighbour.
+    #[test]
+    fn every_number_of_a_range_is_rounded_to_the_nearest() {
+        let mut towards = 0;
+        for decimals in 0..=5_u8 {
+            for units in -200_000_i64..=200_000 {
+                let more = spelt(units, usize::from(decimals) + 1);
+                let away = (units.abs() + 5) / 10 * units.signum();
+                let d = Decimal::round(more.parse().unwrap(), decimals);
+                let half = units % 10 == 5 || units % 10 == -5;
+                let other = if half && decimals > 0 { away - units.signum() } else { away };
+                assert!(d.units == i128::from(away) || d.units == i128::from(other), "{more}: {}", d.units);
+                assert_eq!(d.decimals, decimals);
+                towards += u32::from(d.units != i128::from(away));
+            }
+        }
+        // Of the 200,000 halves that have decimals few lie so far off that it shows.
+        assert!(towards < 20_000, "{towards}");
+        println!("{towards} halves went towards 0");
+    }
+
+    /// Numbers that carry through all their nines, and the same in an inch's and a millimetre's words, one after another.
+    #[test]
+    fn carries_go_through() {
+        for (value, decimals, want) in [
+            (0.9995, 3, "1.000"),
+            (-0.9995, 3, "-1.000"),
+            (9.9999, 3, "10.000"),
+            (99_999.999_96, 4, "100000.0000"),
+            (-0.000_4, 3, "0.000"),
+            (-0.000_5, 3, "-0.001"),
+            (999_999.5, 0, "1000000"),
+            (-0.4, 0, "0"),
+        ] {
+            assert_eq!(text(Decimal::round(value, decimals)), want);
+        }
+        for absolute in [true, false] {
+            for (unit, decimals) in [(1.0, 3), (25.4, 5)] {
+                let how = Spelling { absolute, unit, decimals, least: decimals };
+                let mut axis = Axis::default();
+                let (mut machine, mut register) = (0.0, 0.0);
+                // Steps of a third of the last digit, a hundred thousand of them, both ways.
+                let step = unit / POWERS[usize::from(decimals)] / 3.0;
+                for n in 0..100_000 {
+                    let delta = if n < 50_000 { step } else { -step };
+                    register += delta;
+                    let d = axis.write(register, delta, 0.0, how);
+                    machine = if absolute { d.value() * unit } else { machine + d.value() * unit };
+                    assert!((machine - register).abs() <= how.half() + 1e-9, "{n}: {machine} {register}");
+                }
+            }
         }
     }
 

@@ -145,7 +145,8 @@ impl Default for VisitOptions {
 pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<String, Error> {
     card.bed.check()?;
     let low = reading_height(card, options)?;
-    check_options(options)?;
+    let travel = options.travel_speed.unwrap_or_else(|| card.print.travel_speed());
+    check_options(options, travel)?;
     if stops.is_empty() {
         return Err(
             fault("there is no point to visit").with_help("a point to read stands in the card's list as [x, y]")
@@ -156,11 +157,7 @@ pub fn visit(card: &Card, stops: &[Stop], options: &VisitOptions) -> Result<Stri
         return Err(Error::new(ErrorKind::Limit, message));
     }
     let offset = card.readings.offset.filter(|_| card.readings.method == Method::Dial);
-    let speeds = Speeds {
-        travel: options.travel_speed.unwrap_or_else(|| card.print.travel_speed()),
-        up: options.up_speed,
-        down: options.down_speed,
-    };
+    let speeds = Speeds { travel, up: options.up_speed, down: options.down_speed };
     let mut program = Program::new(card, offset, options.safe_height, speeds)?;
     let places: Vec<[f64; 2]> = stops.iter().map(|s| [grained(s.x), grained(s.y)]).collect();
     for (stop, at) in stops.iter().zip(&places) {
@@ -248,7 +245,7 @@ fn reading_height(card: &Card, options: &VisitOptions) -> Result<Option<f64>, Er
     Ok(Some(written))
 }
 
-fn check_options(o: &VisitOptions) -> Result<(), Error> {
+fn check_options(o: &VisitOptions, travel: f64) -> Result<(), Error> {
     let seconds = match o.wait {
         Wait::Person => 1.0,
         Wait::Seconds(seconds) => seconds,
@@ -257,7 +254,7 @@ fn check_options(o: &VisitOptions) -> Result<(), Error> {
         (o.safe_height, 1.0, 500.0, "a safe height", "mm"),
         (seconds, 1.0, 3600.0, "a wait", "seconds"),
         (o.settle, 0.0, 3600.0, "a time to settle", "seconds"),
-        (o.travel_speed.unwrap_or(1.0), 1.0, 1000.0, "a travel speed", "mm/s"),
+        (travel, 1.0, 1000.0, "a travel speed", "mm/s"),
         (o.up_speed, 0.1, 100.0, "a speed of rising", "mm/s"),
         (o.down_speed, 0.1, 100.0, "a speed of coming down", "mm/s"),
     ] {

@@ -37,7 +37,7 @@ pub(crate) mod places;
 pub(crate) mod sheet;
 pub mod thin_plate;
 
-use crate::card::{MAX_COORDINATE, MAX_READING};
+use crate::card::{LEAST_SPREAD, MAX_COORDINATE, MAX_READING};
 use crate::{Card, Error, ErrorKind};
 use grid::Grid;
 use places::Places;
@@ -324,7 +324,7 @@ fn check_numbers(card: &Card, points: &[[f64; 2]], heights: &[f64]) -> Result<()
         let message = format!("the spread of the reading at {} is not from 0.0001 to 0.5 mm", name(card, k));
         return Err(placed(Error::new(ErrorKind::Readings, message), card, [k]));
     }
-    if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && s >= 0.0)) {
+    if r.spread.is_some_and(|s| !(sound(s, MAX_READING) && (s == 0.0 || s >= LEAST_SPREAD))) {
         return Err(Error::new(ErrorKind::Readings, "the spread of the readings is not a usable number"));
     }
     let words = r.single_numbers().into_iter().filter_map(|(key, value)| Some((key, value?)));

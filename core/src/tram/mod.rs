@@ -227,9 +227,12 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let card = map.card();
     let screws = card.screws.as_ref().filter(|s| s.at.len() >= 2).ok_or_else(no_screws)?;
     let sound = |n: f64| n.is_finite() && n.abs() <= MAX_COORDINATE;
-    if !(screws.pitch > 0.0 && sound(screws.pitch) && screws.at.iter().all(|s| sound(s.x) && sound(s.y))) {
+    if !(screws.pitch > 0.0
+        && sound(screws.pitch)
+        && screws.at.iter().all(|s| sound(s.x) && sound(s.y) && s.travel.iter().flatten().all(|t| sound(*t))))
+    {
         // A card from text cannot fail this; one built by code can.
-        return Err(Error::new(ErrorKind::Card, "the screws' pitch or places are no usable numbers"));
+        return Err(Error::new(ErrorKind::Card, "the screws' pitch, places or travel are no usable numbers"));
     }
     let held = held(screws, options)?;
     if let Some(limit) = options.stop_below_mm
