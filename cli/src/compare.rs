@@ -6,8 +6,6 @@ use crate::map::{Surface, read_map, signed};
 use crate::picture::Picture;
 use crate::report::Failure;
 use crate::table::{Cell, as_the_bed_lies};
-use clap::CommandFactory as _;
-use clap::error::ErrorKind as Usage;
 use evengap::HeightMap;
 use evengap::compare::{Difference, Drift, Level, difference, drift};
 use evengap::draw::difference_plan;
@@ -44,7 +42,7 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let standard = args.cards.iter().chain(&args.rewritten_with).filter(|n| **n == Name::Standard).count();
     if standard > 1 {
         let message = "only one card can be standard input";
-        return Err(Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message)));
+        return Err(Failure::wrong_usage(message));
     }
     if let Some(picture) = &args.picture {
         files::keep_apart(&picture.name(), "the picture", args.cards.iter().chain(&args.rewritten_with))?;

@@ -6,9 +6,7 @@ use crate::picture::Picture;
 use crate::points;
 use crate::report::Failure;
 use crate::table::{Cell, as_the_bed_lies};
-use clap::CommandFactory as _;
 use clap::ValueEnum;
-use clap::error::ErrorKind as Usage;
 use evengap::card::Method;
 use evengap::shape::{Check, Shape, Spot, describe};
 use evengap::surface::Smoothed;
@@ -79,7 +77,7 @@ pub(crate) const LARGEST: u64 = 16 << 20;
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.card == Name::Standard && args.at == Some(Name::Standard) {
         let message = "CARD and POINTS.csv cannot both be standard input";
-        return Err(Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message)));
+        return Err(Failure::wrong_usage(message));
     }
     if let Some(picture) = &args.picture {
         files::keep_apart(&picture.name(), "the picture", args.at.iter().chain([&args.card]))?;

@@ -108,7 +108,7 @@ impl Source {
 
 impl Failure {
     /// Options that do not go together.
-    pub(crate) fn wrong_usage(message: &str) -> Failure {
+    pub(crate) fn wrong_usage(message: impl std::fmt::Display) -> Failure {
         use clap::CommandFactory as _;
         Failure::Usage(crate::Cli::command().error(clap::error::ErrorKind::ArgumentConflict, message))
     }

@@ -6,8 +6,7 @@ use crate::map::{Surface, read_map};
 use crate::progress::Progress;
 use crate::prove::{self, Prover};
 use crate::report::{Failure, Refusal, Source};
-use clap::error::ErrorKind as Usage;
-use clap::{ArgGroup, CommandFactory as _, ValueEnum};
+use clap::{ArgGroup, ValueEnum};
 use evengap::HeightMap;
 use evengap::check::proof::Verdict;
 use evengap::follow::{EMode, HEIGHT_LIMIT, Options, Rewriter, Summary, Taper};
@@ -171,9 +170,8 @@ impl Args {
     }
 
     fn output(&self) -> Result<Name, Failure> {
-        let usage = |message: &str| Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message));
         if self.input == Name::Standard && self.card == Name::Standard {
-            return Err(usage("IN and CARD cannot both be standard input"));
+            return Err(Failure::wrong_usage("IN and CARD cannot both be standard input"));
         }
         match &self.output {
             Some(output) => {
@@ -188,7 +186,7 @@ impl Args {
                 Ok(output.clone())
             }
             None if self.input == Name::Standard => {
-                Err(usage("standard input cannot be rewritten in place: give -o OUT"))
+                Err(Failure::wrong_usage("standard input cannot be rewritten in place: give -o OUT"))
             }
             None => {
                 files::keep_apart(&self.input, "the rewritten file", [&self.card])?;

@@ -122,9 +122,8 @@ impl Args {
     fn check_streams(&self) -> Result<(), Failure> {
         let inputs = [Some(&self.card), self.at.as_ref(), self.measured.as_ref()];
         if inputs.into_iter().flatten().filter(|n| **n == Name::Standard).count() > 1 {
-            use clap::CommandFactory as _;
             let message = "only one of CARD, POINTS.csv and THICKNESSES.csv can be standard input";
-            return Err(Failure::Usage(crate::Cli::command().error(clap::error::ErrorKind::ArgumentConflict, message)));
+            return Err(Failure::wrong_usage(message));
         }
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! Errors, options and results across the border.
 
-use evengap::{ErrorKind, Place};
+use evengap::{Error, ErrorKind, Place};
 use js_sys::{ArrayBuffer, JSON, Reflect, Uint8Array};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -98,6 +98,27 @@ pub(crate) fn bytes(given: &JsValue, into: &mut Vec<u8>) -> Result<(), JsValue> 
     into.resize(view.length() as usize, 0);
     view.copy_to(into);
     Ok(())
+}
+
+/// Copies the next bytes of a toolpath in and hands them to the engine, which is gone once it has refused any.
+pub(crate) fn push<E>(
+    engine: &mut Option<E>,
+    given: &JsValue,
+    chunk: &mut Vec<u8>,
+    take: impl FnOnce(&mut E, &[u8]) -> Result<(), Error>,
+) -> Result<(), JsValue> {
+    let with = engine.as_mut().ok_or_else(spent)?;
+    bytes(given, chunk)?;
+    let taken = take(with, chunk);
+    if taken.is_err() {
+        *engine = None;
+    }
+    taken.map_err(thrown)
+}
+
+/// Whoever pushes or finishes once more than there is.
+pub(crate) fn spent() -> JsValue {
+    js_sys::TypeError::new("this toolpath has come to its end: make a new object for each").into()
 }
 
 /// A count from JavaScript, as exact as it was.

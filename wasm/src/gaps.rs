@@ -1,7 +1,7 @@
 //! The gap along a toolpath.
 
 use crate::HeightMap;
-use crate::convert::{Js, bytes, options, plain, thrown};
+use crate::convert::{Js, options, plain, push, spent, thrown};
 use evengap::check::{GapOptions, GapReport, Layer};
 use js_sys::{Float64Array, Object, Reflect, Uint32Array};
 use serde::Serialize;
@@ -55,13 +55,7 @@ impl Gaps {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        let engine = self.engine.as_mut().ok_or_else(spent)?;
-        bytes(chunk, &mut self.chunk)?;
-        let pushed = engine.push(&self.chunk);
-        if pushed.is_err() {
-            self.engine = None;
-        }
-        pushed.map_err(thrown)
+        push(&mut self.engine, chunk, &mut self.chunk, evengap::check::Gaps::push)
     }
 
     /// The toolpath has ended: tells what was found.
@@ -81,8 +75,4 @@ fn found(report: GapReport) -> Result<Js<GapsFound>, JsValue> {
     Reflect::set(&found, &"points".into(), &Float64Array::from(&numbers[..]))?;
     Reflect::set(&found, &"strokes".into(), &Uint32Array::from(&strokes[..]))?;
     Ok(JsValue::from(found).unchecked_into())
-}
-
-fn spent() -> JsValue {
-    js_sys::TypeError::new("this toolpath has come to its end: make a new object for each").into()
 }

@@ -1,7 +1,7 @@
 //! Toolpaths that follow the bed.
 
 use crate::HeightMap;
-use crate::convert::{Js, bytes, options, result, thrown};
+use crate::convert::{Js, bytes, options, result, spent, thrown};
 use evengap::follow::{Options, Summary};
 use js_sys::{Object, Reflect, Uint8Array};
 use serde::Serialize;
@@ -124,8 +124,4 @@ fn rewritten(out: &[u8], summary: &Summary) -> Result<Js<Rewritten>, JsValue> {
     Reflect::set(&rewritten, &"bytes".into(), &Uint8Array::from(out))?;
     Reflect::set(&rewritten, &"summary".into(), &result(summary)?.into())?;
     Ok(JsValue::from(rewritten).unchecked_into())
-}
-
-fn spent() -> JsValue {
-    js_sys::TypeError::new("this rewriter has come to its end: make a new one for each toolpath").into()
 }

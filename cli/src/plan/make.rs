@@ -73,7 +73,7 @@ impl New {
     /// The card with comments, without points. What it says is checked as any card is.
     pub(super) fn draft(&self) -> Result<Draft, Failure> {
         let (Some(x), Some(y), Some(method)) = (self.bed_x, self.bed_y, self.method) else {
-            return Err(super::wrong_usage("a new card needs --bed-x, --bed-y and --method"));
+            return Err(Failure::wrong_usage("a new card needs --bed-x, --bed-y and --method"));
         };
         let card = Card {
             bed: Bed {

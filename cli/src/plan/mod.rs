@@ -10,9 +10,7 @@ use crate::cautions;
 use crate::files::{self, Name, Seen, Target};
 use crate::points;
 use crate::report::Failure;
-use clap::CommandFactory as _;
 use clap::ValueEnum;
-use clap::error::ErrorKind as Usage;
 use edit::Draft;
 use evengap::Card;
 use evengap::card::{Method, Point};
@@ -153,7 +151,7 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     }
     let to_stdout = args.output.as_ref().map_or(changes(args, &draft), |name| *name == Name::Standard);
     if args.program == Some(Name::Standard) && (args.json || to_stdout) {
-        return Err(wrong_usage("the program cannot share standard output: give --program or -o a file"));
+        return Err(Failure::wrong_usage("the program cannot share standard output: give --program or -o a file"));
     }
     let mut targets = Vec::new();
     let mut sheets = Vec::new();
@@ -238,20 +236,16 @@ fn count(n: usize, what: &str) -> String {
     format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
-fn wrong_usage(message: &str) -> Failure {
-    Failure::Usage(crate::Cli::command().error(Usage::ArgumentConflict, message))
-}
-
 fn check_streams(args: &Args) -> Result<(), Failure> {
     let standard = |name: &Option<Name>| usize::from(*name == Some(Name::Standard));
     if standard(&args.card) + standard(&args.points) + standard(&args.fill) > 1 {
-        return Err(wrong_usage("only one of CARD, --points and --fill can be standard input"));
+        return Err(Failure::wrong_usage("only one of CARD, --points and --fill can be standard input"));
     }
     if args.json && args.output == Some(Name::Standard) {
-        return Err(wrong_usage("with --json the card cannot go to standard output too: give -o a file"));
+        return Err(Failure::wrong_usage("with --json the card cannot go to standard output too: give -o a file"));
     }
     if args.ask && (args.card == Some(Name::Standard) || args.output == Some(Name::Standard)) {
-        return Err(wrong_usage(
+        return Err(Failure::wrong_usage(
             "--ask reads standard input and keeps the card in a file: give CARD (and -o) a file name",
         ));
     }
@@ -383,7 +377,7 @@ fn ready_card(args: &Args, draft: &Draft, seen: Option<&Seen>) -> Result<Option<
 
 fn asked(args: &Args, draft: &mut Draft, mut seen: Option<Seen>) -> Result<(), Failure> {
     let Some(name) = args.output.clone().or_else(|| args.card.clone()) else {
-        return Err(wrong_usage("--ask needs a card"));
+        return Err(Failure::wrong_usage("--ask needs a card"));
     };
     if args.output.is_some()
         && let Some(target) = ready_card(args, draft, seen.as_ref())?

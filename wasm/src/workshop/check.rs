@@ -1,7 +1,7 @@
 //! What a toolpath would do over a bed, held against limits.
 
 use super::card as read_card;
-use crate::convert::{Js, bytes, options, result, thrown};
+use crate::convert::{Js, options, push, result, spent, thrown};
 use evengap::check::judge::judge;
 use evengap::check::{GapOptions, GapReport, Gaps, Judgement, Layer, Limits, Marker, Pace};
 use evengap::draw::{GapPlan, PlanOptions, gap_plan};
@@ -68,13 +68,7 @@ impl Check {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        let engine = self.engine.as_mut().ok_or_else(spent)?;
-        bytes(chunk, &mut self.chunk)?;
-        let pushed = engine.push(&self.chunk);
-        if pushed.is_err() {
-            self.engine = None;
-        }
-        pushed.map_err(thrown)
+        push(&mut self.engine, chunk, &mut self.chunk, Gaps::push)
     }
 
     /// The toolpath has ended: tells what was found, held against limits and the machine's on the card. `name` is what the plan calls the
@@ -95,8 +89,4 @@ impl Check {
         let plan = GapPlan { name, path: &report.kept, z: layer.z, shares: layer.path, window: limits.window };
         Some(gap_plan(&self.card, &plan, &PlanOptions::default()))
     }
-}
-
-fn spent() -> JsValue {
-    js_sys::TypeError::new("this toolpath has come to its end: make a new object for each").into()
 }

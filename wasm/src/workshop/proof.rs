@@ -1,7 +1,7 @@
 //! A rewritten toolpath proven against its original.
 
 use super::map;
-use crate::convert::{Js, bytes, options, result, thrown};
+use crate::convert::{Js, options, push, result, spent, thrown};
 use evengap::SurfaceKind;
 use evengap::check::proof::{ProofOptions, Side, Verdict};
 use wasm_bindgen::prelude::*;
@@ -47,7 +47,7 @@ impl Proof {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        self.push(chunk, Side::Original)
+        push(&mut self.engine, chunk, &mut self.chunk, evengap::check::proof::Proof::push_original)
     }
 
     /// Takes the rewritten toolpath's next bytes.
@@ -58,7 +58,7 @@ impl Proof {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        self.push(chunk, Side::Rewritten)
+        push(&mut self.engine, chunk, &mut self.chunk, evengap::check::proof::Proof::push_rewritten)
     }
 
     /// Both have ended: tells what was found. It is proven where there are no `faults`, no `more_faults` and `lost_at` is
@@ -68,21 +68,4 @@ impl Proof {
     pub fn finish(&mut self) -> Result<Js<Verdict>, JsValue> {
         result(&self.engine.take().ok_or_else(spent)?.finish().map_err(thrown)?)
     }
-
-    fn push(&mut self, chunk: &JsValue, side: Side) -> Result<(), JsValue> {
-        let engine = self.engine.as_mut().ok_or_else(spent)?;
-        bytes(chunk, &mut self.chunk)?;
-        let pushed = match side {
-            Side::Original => engine.push_original(&self.chunk),
-            Side::Rewritten => engine.push_rewritten(&self.chunk),
-        };
-        if pushed.is_err() {
-            self.engine = None;
-        }
-        pushed.map_err(thrown)
-    }
-}
-
-fn spent() -> JsValue {
-    js_sys::TypeError::new("this proof has come to its end: make a new one for each toolpath").into()
 }

@@ -17,6 +17,7 @@
 //! the pairing of lines are done a second time.
 
 mod bound;
+mod feed;
 mod rest;
 mod walk;
 

@@ -1,16 +1,15 @@
 //! The walk along both toolpaths, line by line.
 
 use super::bound::{Found, Piece, Target};
+use super::feed::{Feed, Row};
 use super::rest::Said;
 use super::{Fault, FaultKind, ProofOptions, Side, Verdict};
 use crate::Error;
 use crate::check::marker::Marker;
 use crate::check::way::Way;
-use crate::toolpath::lines::{Lines, Piece as Part};
-use crate::toolpath::words::{Kind, Line};
-use crate::toolpath::{AXES, Axis, Move, Reader, State, Step, long_line, long_move};
-use sha2::{Digest as _, Sha256};
-use std::collections::VecDeque;
+use crate::toolpath::words::Line;
+use crate::toolpath::{AXES, Axis, Move, State, Step, long_move};
+use sha2::Digest as _;
 
 /// How far from a line the end of a piece may lie, mm: half a unit of the third decimal in X and in Y.
 const OFF_LINE: f64 = 0.000_71;
@@ -23,103 +22,6 @@ const E_DECIMALS: i32 = 5;
 const NAMED: [u8; 4] = *b"XYZE";
 /// A place told in mm cannot always be told again in inches: less than this, mm, is the same place.
 const SAME: f64 = 1e-9;
-
-/// A line that waits for its turn.
-#[derive(Debug)]
-struct Row {
-    bytes: Vec<u8>,
-    ending: Vec<u8>,
-    /// The rest of a line that is too long to hold: what is compared of it.
-    long: Option<Box<Sha256>>,
-    number: u64,
-}
-
-/// One toolpath's lines, as they come.
-#[derive(Debug)]
-struct Feed {
-    lines: Lines,
-    rows: VecDeque<Row>,
-    number: u64,
-    reader: Reader,
-    line: Line,
-    moves: u64,
-}
-
-impl Feed {
-    fn new(options: &ProofOptions) -> Feed {
-        let reader = Reader::new(options.reading);
-        Feed { lines: Lines::default(), rows: VecDeque::new(), number: 0, reader, line: Line::default(), moves: 0 }
-    }
-
-    fn take(rows: &mut VecDeque<Row>, number: &mut u64, part: Part<'_>) {
-        match part {
-            Part::Line(bytes, ending) => {
-                *number += 1;
-                rows.push_back(Row { bytes: bytes.to_vec(), ending: ending.to_vec(), long: None, number: *number });
-            }
-            Part::LongStart(bytes) => {
-                *number += 1;
-                let long = Some(Box::new(Sha256::new_with_prefix(bytes)));
-                rows.push_back(Row { bytes: bytes.to_vec(), ending: Vec::new(), long, number: *number });
-            }
-            Part::LongMore(bytes) => {
-                if let Some(Row { long: Some(hash), .. }) = rows.back_mut() {
-                    hash.update(bytes);
-                }
-            }
-            Part::LongEnd(ending) => {
-                if let Some(row) = rows.back_mut() {
-                    row.ending = ending.to_vec();
-                }
-            }
-        }
-    }
-
-    fn push(&mut self, bytes: &[u8]) {
-        let Feed { lines, rows, number, .. } = self;
-        let Ok(()) = lines.push(bytes, |part| -> Result<(), std::convert::Infallible> {
-            Feed::take(rows, number, part);
-            Ok(())
-        });
-    }
-
-    fn end(&mut self) {
-        let Feed { lines, rows, number, .. } = self;
-        let Ok(()) = lines.finish(|part| -> Result<(), std::convert::Infallible> {
-            Feed::take(rows, number, part);
-            Ok(())
-        });
-    }
-
-    /// Whether the first row is whole: a long one may still grow.
-    fn ready(&self, ended: bool) -> bool {
-        match self.rows.front() {
-            Some(row) => row.long.is_none() || !row.ending.is_empty() || self.rows.len() > 1 || ended,
-            None => false,
-        }
-    }
-
-    /// Reads a row.
-    fn read(&mut self, row: &Row) -> Result<Step, Error> {
-        self.line.read(&row.bytes);
-        if row.long.is_some() {
-            long_line(&self.line, &row.bytes, row.number)?;
-            return Ok(Step::Still);
-        }
-        if self.line.kind == Kind::Blank {
-            return Ok(Step::Still);
-        }
-        let step = self.reader.read(&self.line, &row.bytes, row.number)?;
-        if step == Step::Move && names_axis_or_e(&self.line) {
-            self.moves += 1;
-        }
-        Ok(step)
-    }
-}
-
-fn names_axis_or_e(line: &Line) -> bool {
-    b"XYZABCUVWEIJR".iter().any(|l| line.has(*l))
-}
 
 /// The original's line in hand, and how far its pieces have come.
 #[derive(Debug)]
