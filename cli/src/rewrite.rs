@@ -3,13 +3,15 @@
 use crate::cautions;
 use crate::files::{self, Input, Name, Target};
 use crate::map::{Surface, read_map};
+use crate::millimetres::{parse_millimetres, parse_shift, parse_tolerance};
 use crate::progress::Progress;
 use crate::prove::{self, Prover};
+use crate::reading::Start;
 use crate::report::{Failure, Refusal, Source};
 use clap::{ArgGroup, ValueEnum};
 use evengap::HeightMap;
 use evengap::check::proof::Verdict;
-use evengap::follow::{EMode, HEIGHT_LIMIT, Options, Rewriter, Summary, Taper};
+use evengap::follow::{Options, Rewriter, Summary, Taper};
 use std::io::{self, Read as _};
 use std::path::PathBuf;
 
@@ -50,12 +52,8 @@ pub(crate) struct Args {
     /// Let pass what is otherwise refused; may be given more than once
     #[arg(long, value_enum, value_name = "WHAT", value_delimiter = ',')]
     allow: Vec<What>,
-    /// How the machine takes E until the file says so
-    #[arg(long, value_enum, value_name = "absolute|relative", default_value_t = EStart::Absolute, hide_possible_values = true)]
-    e_start: EStart,
-    /// G90 and G91 set E too on this machine
-    #[arg(long)]
-    g90_sets_e: bool,
+    #[command(flatten)]
+    start: Start,
     /// Walk the rewritten file against the original before it takes its place: every piece on the path, Z bounded along it
     #[arg(long)]
     prove: bool,
@@ -87,21 +85,6 @@ enum Switch {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum EStart {
-    Absolute,
-    Relative,
-}
-
-impl From<EStart> for EMode {
-    fn from(start: EStart) -> Self {
-        match start {
-            EStart::Absolute => EMode::Absolute,
-            EStart::Relative => EMode::Relative,
-        }
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum What {
     /// Motion that is not understood: it passes as it is
     UnknownMotion,
@@ -111,26 +94,6 @@ enum What {
     AlreadyRewritten,
     /// Heights of more than 2 mm
     LargeHeights,
-}
-
-pub(crate) fn parse_millimetres(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        _ => Err("give a number of millimetres, such as 0.005".to_owned()),
-    }
-}
-
-pub(crate) fn parse_tolerance(text: &str) -> Result<f64, String> {
-    parse_from_to(text, 0.0005, 0.1)
-}
-
-fn parse_shift(text: &str) -> Result<f64, String> {
-    parse_from_to(text, -HEIGHT_LIMIT, HEIGHT_LIMIT)
-}
-
-fn parse_from_to(text: &str, low: f64, high: f64) -> Result<f64, String> {
-    let value = parse_millimetres(text)?;
-    if (low..=high).contains(&value) { Ok(value) } else { Err(format!("it must be from {low} to {high} mm")) }
 }
 
 fn parse_taper(text: &str) -> Result<Taper, String> {
@@ -160,8 +123,8 @@ impl Args {
         options.flow = self.flow == Switch::On;
         options.floor = self.floor;
         options.shift = self.shift;
-        options.g90_sets_e = self.g90_sets_e;
-        options.e_start = self.e_start.into();
+        options.g90_sets_e = self.start.g90_sets_e;
+        options.e_start = self.start.e_mode();
         options.allow.unknown_motion = self.allow.contains(&What::UnknownMotion);
         options.allow.own_levelling = self.allow.contains(&What::OwnLevelling);
         options.allow.already_rewritten = self.allow.contains(&What::AlreadyRewritten);

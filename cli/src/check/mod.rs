@@ -6,10 +6,12 @@ mod toolpath;
 use crate::cautions;
 use crate::files::{self, Name};
 use crate::map::{Surface, read_map};
+use crate::millimetres::{parse_millimetres, parse_tolerance};
 use crate::picture::Picture;
 use crate::progress::Progress;
+use crate::reading::Start;
 use crate::report::Failure;
-use crate::rewrite::{EStart, parse_millimetres, parse_tolerance};
+
 use clap::ValueEnum;
 use evengap::HeightMap;
 use evengap::check::proof::{Proof, ProofOptions, Side, Verdict};
@@ -56,12 +58,8 @@ pub(crate) struct Args {
     /// Let pass what is otherwise refused; may be given more than once
     #[arg(long, value_enum, value_name = "WHAT", value_delimiter = ',')]
     allow: Vec<What>,
-    /// How the machine takes E until the file says so
-    #[arg(long, value_enum, value_name = "absolute|relative", default_value_t = EStart::Absolute, hide_possible_values = true)]
-    e_start: EStart,
-    /// G90 and G91 set E too on this machine
-    #[arg(long)]
-    g90_sets_e: bool,
+    #[command(flatten)]
+    start: Start,
     /// Draw the first layer over the bed, coloured by gap; the name's ending says whether as SVG or PNG
     #[arg(long, value_name = "FILE.svg|FILE.png", value_parser = Picture::parse)]
     picture: Option<Picture>,
@@ -101,8 +99,8 @@ fn share(text: &str, low: f64, high: f64) -> Result<f64, String> {
 impl Args {
     fn reading(&self) -> Reading {
         Reading {
-            e_start: self.e_start.into(),
-            g90_sets_e: self.g90_sets_e,
+            e_start: self.start.e_mode(),
+            g90_sets_e: self.start.g90_sets_e,
             unknown_motion: self.allow.contains(&What::UnknownMotion),
             own_levelling: self.allow.contains(&What::OwnLevelling),
         }

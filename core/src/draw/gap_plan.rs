@@ -2,7 +2,7 @@
 
 use super::page::{self, Page};
 use super::svg::{Svg, path_data};
-use super::{PlanOptions, edge::Edge, frame, ground, levels, style};
+use super::{PlanOptions, bare::Bare, levels, style};
 use crate::card::Card;
 use crate::check::gaps::{KeptPath, Shares, Window};
 use crate::check::judge::percent;
@@ -31,35 +31,16 @@ const COLOURS: [&str; 5] = ["#943404", "#d9771e", "#96988e", "#4884c4", "#10408c
 /// The same card, path and options give the same bytes, natively and in WASM.
 #[must_use]
 pub fn gap_plan(card: &Card, plan: &GapPlan<'_>, options: &PlanOptions) -> String {
-    let edge = Edge::of(&card.bed);
-    let page = Page::new(&edge, core::iter::empty());
-    let [_, high] = page.frame();
-    let top = high[1] + frame::BELOW + 26.0;
-    let document = page::Document {
-        id: format!("evengap-gap-{}", card.digest()),
+    let cut = if plan.path.cut { ", not all of it drawn" } else { "" };
+    let bare = Bare {
+        card,
+        id: "evengap-gap",
         title: "Plan of the gap under the path",
         description: description(plan),
-        bottom: top + 96.0,
-        width: options.width,
+        under: format!("{}: the layer at Z {} mm{cut}", plan.name, levels::plain(plan.z, 3)),
+        room: 122.0,
     };
-    let mut svg = Svg::default();
-    document.open(&mut svg);
-    if options.grid && !edge.round {
-        frame::grid(&mut svg, &page);
-    }
-    ground::keep_outs(&mut svg, card, &edge, &page);
-    frame::outline(&mut svg, &edge, &page)
-        .attr("fill", "none")
-        .attr("stroke", style::INK)
-        .num("stroke-width", 2.2)
-        .end();
-    strokes(&mut svg, &page, plan);
-    frame::around(&mut svg, &page);
-    let cut = if plan.path.cut { ", not all of it drawn" } else { "" };
-    let under = format!("{}: the layer at Z {} mm{cut}, card {}", plan.name, levels::plain(plan.z, 3), card.digest());
-    frame::headings(&mut svg, document.title, &under);
-    legend(&mut svg, plan, top);
-    svg.finish()
+    bare.draw(options, |svg, page| strokes(svg, page, plan), |svg, top| legend(svg, plan, top + 26.0))
 }
 
 /// Half of the way from right to the window's end, and the end: mm of deviation, from the nearest to the farthest.

@@ -6,6 +6,7 @@
 //! one module, geometry in others. The document is self-contained: no style sheet, script, font or link, one clip path whose name
 //! holds the card's digest, so that several plans can stand on one page.
 
+mod bare;
 mod contours;
 mod edge;
 mod frame;

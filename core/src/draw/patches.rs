@@ -1,9 +1,8 @@
 //! The plan of a test print: which patch lies where.
 
-use super::edge::Edge;
-use super::page::{self, Page};
+use super::page::Page;
 use super::svg::Svg;
-use super::{PlanOptions, frame, ground, style};
+use super::{PlanOptions, bare::Bare, style};
 use crate::card::Card;
 use crate::trial::Patch;
 
@@ -13,31 +12,15 @@ use crate::trial::Patch;
 /// The same card, patches and options give the same bytes, natively and in WASM.
 #[must_use]
 pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> String {
-    let edge = Edge::of(&card.bed);
-    let page = Page::new(&edge, core::iter::empty());
-    let [_, high] = page.frame();
-    let document = page::Document {
-        id: format!("evengap-patches-{}", card.digest()),
+    let bare = Bare {
+        card,
+        id: "evengap-patches",
         title: "Plan of the test print",
         description: description(patches),
-        bottom: high[1] + frame::BELOW + 14.0,
-        width: options.width,
+        under: "Patches by number".to_owned(),
+        room: 14.0,
     };
-    let mut svg = Svg::default();
-    document.open(&mut svg);
-    if options.grid && !edge.round {
-        frame::grid(&mut svg, &page);
-    }
-    ground::keep_outs(&mut svg, card, &edge, &page);
-    frame::outline(&mut svg, &edge, &page)
-        .attr("fill", "none")
-        .attr("stroke", style::INK)
-        .num("stroke-width", 2.2)
-        .end();
-    squares(&mut svg, &page, patches);
-    frame::around(&mut svg, &page);
-    frame::headings(&mut svg, document.title, &format!("Patches by number, card {}", card.digest()));
-    svg.finish()
+    bare.draw(options, |svg, page| squares(svg, page, patches), |_, _| ())
 }
 
 fn squares(svg: &mut Svg, page: &Page, patches: &[Patch]) {

@@ -63,7 +63,8 @@ fn moves_of_a_thousand_kilometres_are_refused() {
             ("relative", "G91 G1 X999999999 E5"),
             ("in inches", "G20 G1 X900000000 E0.1"),
             ("a circle", "G2 I999999999 J0 E5"),
-            ("a long way round", "G3 X10 Y11 R-999999999 E5"),
+            ("an arc, the long way round", "G3 X10 Y11 I999999999 J0 E5"),
+            ("a radius, the long way round", "G3 X10 Y11 R-999999999 E5"),
         ] {
             refused(name, &format!("G1 X10 Y10 Z0.2 F1200\n{line}\n"), &bed, &[ErrorKind::Limit], 2);
         }

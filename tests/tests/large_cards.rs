@@ -1,14 +1,7 @@
-//! What is too large to be meant: an error with its place, soon, and without the memory that it asks for.
+//! Cards that are too large to be meant, or none: an error, and soon.
 
-use evengap::check::{GapOptions, Gaps};
-use evengap::follow::rewrite;
 use evengap::{Card, ErrorKind, HeightMap, SurfaceKind};
-use evengap_tests::beds::{anywhere, map};
 use std::time::{Duration, Instant};
-
-fn bent() -> HeightMap {
-    map(4, 0.0, 150.0, SurfaceKind::ThinPlate, |x, y| 0.1 * ((x - 70.0) / 60.0).powi(2) + 0.0005 * y)
-}
 
 /// Texts that are no cards, or far too much of one: refused within a second, the place told.
 #[test]
@@ -60,32 +53,4 @@ fn the_largest_card_is_read() {
     assert!(began.elapsed() < Duration::from_secs(1), "{:?}", began.elapsed());
     let error = HeightMap::fit(&card, SurfaceKind::ThinPlate).expect_err("too many");
     assert_eq!(error.kind(), ErrorKind::Limit);
-}
-
-/// Moves that no printer makes: refused with line and column, and soon.
-#[test]
-fn moves_that_no_printer_makes() {
-    let bed = bent();
-    for (name, line) in [
-        ("a move of 10^9 mm in digits", "G1 X1000000000 E5"),
-        ("a diagonal", "G1 X999999999 Y-999999999 E5"),
-        ("more than any place", "G1 X99999999999 E5"),
-        ("an arc of 10^9 mm, the long way round", "G3 X10 Y11 I999999999 J0 E5"),
-        ("a full circle of 10^9 mm", "G2 I999999999 J0 E5"),
-        ("a radius of 10^9 mm, the long way round", "G2 X20 Y20 R-999999999 E5"),
-        ("inches", "G20 G1 X999999999"),
-    ] {
-        let file = format!("G90\nM82\nG1 X10 Y10 Z0.2 F1200\n{line}\nG1 X10 Y10\n");
-        let began = Instant::now();
-        let outcome = rewrite(file.as_bytes(), &bed, anywhere(|_| {}));
-        let took = began.elapsed();
-        assert!(took < Duration::from_secs(1), "{name}: {took:?}");
-        let error = outcome.expect_err(name);
-        let place = error.places().first().copied().unwrap_or_else(|| panic!("{name}: no place: {error}"));
-        assert!(place.line == 4 && place.column >= 1, "{name}: {error}");
-        let began = Instant::now();
-        let mut gaps = Gaps::new(&bed, GapOptions::default());
-        let _ = gaps.push(file.as_bytes());
-        assert!(began.elapsed() < Duration::from_secs(2), "{name}: {:?}", began.elapsed());
-    }
 }
