@@ -143,7 +143,15 @@ struct Look {
     judgement: Judgement,
 }
 
-/// Everything that was found.
+/// What all walks found.
+struct Walked {
+    marker: Option<Marker>,
+    look: Look,
+    other: Result<Option<Look>, String>,
+    proof: Option<(String, Verdict)>,
+}
+
+/// Everything that was found, and what it is about.
 struct Found {
     name: String,
     card: String,
@@ -201,7 +209,7 @@ impl Checker<'_> {
         let mut progress = Progress::new(Some(self.bytes), false);
         let found = self.walk(file, original, &mut progress);
         progress.finish();
-        let (marker, look, other, proof) = found?;
+        let Walked { marker, look, other, proof } = found?;
         let card = self.args.card.shown();
         Ok(Found {
             name: file.name.clone(),
@@ -215,13 +223,12 @@ impl Checker<'_> {
         })
     }
 
-    #[expect(clippy::type_complexity, reason = "the parts of Found, in one place")]
     fn walk(
         &mut self,
         file: &Toolpath,
         original: Option<&Toolpath>,
         progress: &mut Progress,
-    ) -> Result<(Option<Marker>, Look, Result<Option<Look>, String>, Option<(String, Verdict)>), Failure> {
+    ) -> Result<Walked, Failure> {
         let mut first = self.look(file, GapOptions::default(), progress)?;
         let marker = first.report.marker.clone();
         if let (Some(marker), None) = (&marker, self.args.surface)
@@ -234,18 +241,18 @@ impl Checker<'_> {
         let Some(original) = original else {
             let Some(marker) = &marker else {
                 let other = self.if_rewritten(file, &first, progress)?;
-                return Ok((None, first, other.map(Some), None));
+                return Ok(Walked { marker: None, look: first, other: other.map(Some), proof: None });
             };
             let layers = std::mem::take(&mut first.report.sliced);
             let look = self.look(file, self.second(marker.followed, layers), progress)?;
-            return Ok((Some(marker.clone()), look, Ok(None), None));
+            return Ok(Walked { marker: Some(marker.clone()), look, other: Ok(None), proof: None });
         };
         let before = self.look(original, GapOptions::default(), progress)?;
         let layers = before.report.layers.iter().map(|l| l.z).collect();
         let followed = marker.as_ref().map(|m| m.followed).unwrap_or_default();
         let look = self.look(file, self.second(followed, layers), progress)?;
         let verdict = self.prove(file, original, marker.as_ref())?;
-        Ok((marker, look, Ok(Some(before)), Some((original.name.clone(), verdict))))
+        Ok(Walked { marker, look, other: Ok(Some(before)), proof: Some((original.name.clone(), verdict)) })
     }
 
     /// How to look a second time, when the layers are known.

@@ -1,11 +1,10 @@
 //! A toolpath that is walked more than once: a file, or a copy of what comes through a pipe.
 
-use crate::files::Name;
+use crate::files::{Name, Seen};
 use crate::report::{Failure, Refusal, Source};
 use evengap::Error;
 use std::fs::File;
 use std::io::{self, Read, Seek as _, SeekFrom};
-use std::path::PathBuf;
 
 /// Bytes read at a time.
 pub(super) const CHUNK: usize = 256 * 1024;
@@ -19,7 +18,8 @@ pub(super) struct Toolpath {
 }
 
 enum Bytes {
-    File(PathBuf),
+    /// And the file as it was when it was first opened.
+    File(Name, Option<Seen>),
     /// Without a name on the medium: it goes when the command ends, however it ends.
     Copy(File),
 }
@@ -29,8 +29,8 @@ impl Toolpath {
     pub(super) fn of(name: &Name) -> Result<Toolpath, Failure> {
         let (mut input, length) = name.open()?;
         let shown = name.shown();
-        if let (Name::Path(path), Some(length)) = (name, length) {
-            return Ok(Toolpath { name: shown, bytes: Bytes::File(path.clone()), length });
+        if let Some(length) = length {
+            return Ok(Toolpath { name: shown, bytes: Bytes::File(name.clone(), input.seen()), length });
         }
         let fail = |e| Failure::io("cannot keep a copy of", std::path::Path::new(&shown), e);
         let mut copy = tempfile::tempfile().map_err(fail)?;
@@ -42,7 +42,13 @@ impl Toolpath {
     pub(super) fn open(&self) -> Result<Box<dyn Read>, Failure> {
         let fail = |e| Failure::io("cannot read", std::path::Path::new(&self.name), e);
         match &self.bytes {
-            Bytes::File(path) => Ok(Box::new(File::open(path).map_err(fail)?)),
+            Bytes::File(name, seen) => {
+                let (input, _) = name.open()?;
+                if input.seen() != *seen {
+                    return Err(fail(io::Error::other("it changed while it was checked: check it again")));
+                }
+                Ok(Box::new(input))
+            }
             Bytes::Copy(copy) => {
                 let mut copy = copy.try_clone().map_err(fail)?;
                 copy.seek(SeekFrom::Start(0)).map_err(fail)?;
@@ -78,5 +84,28 @@ impl Toolpath {
         let line = |n: u64| self.open().ok().and_then(|input| crate::files::line_of(input, n));
         let lines = error.places().iter().filter_map(|p| Some((p.line, line(p.line)?))).collect();
         Refusal::by_engine(error, Source { name: self.name.clone(), lines }).into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_that_changes_between_two_walks_is_noticed() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("part.gcode");
+        std::fs::write(&path, "G28\n").unwrap();
+        let toolpath = Toolpath::of(&Name::Path(path.clone())).unwrap();
+        let mut seen = Vec::new();
+        toolpath
+            .walk(|chunk| {
+                seen.extend_from_slice(chunk);
+                Ok(())
+            })
+            .unwrap();
+        assert_eq!((seen.as_slice(), toolpath.length), (b"G28\n".as_slice(), 4));
+        std::fs::write(&path, "G28 X\n").unwrap();
+        assert!(toolpath.open().is_err());
     }
 }
