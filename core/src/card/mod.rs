@@ -378,9 +378,9 @@ impl Card {
     ///
     /// # Errors
     ///
-    /// [`ErrorKind::Card`](crate::ErrorKind::Card) with line and column: text that is neither language, a key that is
+    /// [`ErrorKind::Card`] with line and column: text that is neither language, a key that is
     /// unknown, doubled, missing or another method's, a value of the wrong type or out of range, a reading that the nozzle
-    /// cannot reach or that lies in a keep-out area. [`ErrorKind::Limit`](crate::ErrorKind::Limit) beyond the
+    /// cannot reach or that lies in a keep-out area. [`ErrorKind::Limit`] beyond the
     /// [limits](self#limits).
     pub fn parse(text: &str) -> Result<Card, Error> {
         read::card(text, read::Points::Must)
