@@ -99,7 +99,11 @@ fn table(found: &Found) -> String {
         rows.push((name.to_owned(), columns.iter().map(|(_, look)| cell(look)).collect(), limit));
     };
     let share = |part: fn(&Shares) -> f64| move |look: &Look| of(&look.judgement.first, part);
-    row("First layer, path", &|look| format!("{:.0} mm", look.judgement.first.all), String::new());
+    let lowest = match found.look.judgement.layers {
+        layers @ 2.. => format!("Lowest {layers} layers, path"),
+        _ => "First layer, path".to_owned(),
+    };
+    row(&lowest, &|look| format!("{:.0} mm", look.judgement.first.all), String::new());
     row("  right", &share(|s| s.right), format!("at least {}", percent(1.0 - found.limits.outside)));
     row("  too far", &share(|s| s.far), String::new());
     row("  too near", &share(|s| s.near), String::new());

@@ -107,13 +107,15 @@ impl Judgement {
     }
 }
 
-/// The lowest layers count as the first one until one of them is at least this share of the longest: a line that primes the nozzle may lie
-/// lower than the part.
-const PRIMED: f64 = 0.01;
+/// The lowest layers count as the first one until one of them is at least this share of the longest of the lowest few: a line that primes the
+/// nozzle may lie lower than the part, and be as long as a bed.
+const PRIMED: f64 = 0.25;
+/// So many of the lowest layers are looked at for that.
+const LOWEST: usize = 4;
 
 /// How many layers, from the lowest, are judged as the first one.
 fn judged(report: &GapReport) -> usize {
-    let longest = report.layers.iter().map(|l| l.path.all).fold(0.0, f64::max);
+    let longest = report.layers.iter().take(LOWEST).map(|l| l.path.all).fold(0.0, f64::max);
     let first = report.layers.iter().position(|l| l.path.all >= PRIMED * longest);
     first.map_or(0, |n| n + 1)
 }
@@ -194,8 +196,7 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
         found.push(Finding { about: About::Right, breaks: false, text });
     }
     if report.unplaced > 0 {
-        let text =
-            format!("{} of filament begin or end where the position is not known: not judged", moves(report.unplaced));
+        let text = format!("{} of filament to or from a place that is not known: not judged", moves(report.unplaced));
         found.push(Finding { about: About::Unplaced, breaks: false, text });
     }
     found.extend(said(
