@@ -88,6 +88,8 @@ pub const MAX_POINTS: usize = 50_000;
 pub const MAX_COORDINATE: f64 = 100_000.0;
 /// A card's spread is 0, for readings that are exact, or not less than this, mm: weights are squares of spreads, and vanish far below it.
 pub const LEAST_SPREAD: f64 = 1e-6;
+/// Smallest and largest height of a screw's turn, mm.
+pub const PITCHES: [f64; 2] = [0.01, 25.0];
 /// Largest reading, sheet or parked height, mm, in size.
 pub const MAX_READING: f64 = 1_000.0;
 

@@ -3,7 +3,7 @@
 use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
     Bed, COARSE, Card, LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline,
-    Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
+    PITCHES, Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
 };
 use crate::{Error, ErrorKind};
 
@@ -392,7 +392,7 @@ impl Reader {
                 })?;
                 (Some(word.to_owned()), pitch)
             }
-            (None, Some(entry)) => (None, self.between(&entry.value, "pitch", 0.01, 25.0)?),
+            (None, Some(entry)) => (None, self.between(&entry.value, "pitch", PITCHES[0], PITCHES[1])?),
         };
         let entry = self.need(
             section,

@@ -214,7 +214,11 @@ fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
         limit.filter(|limit| is_beyond(peak.value, *limit)).map(|limit| Finding {
             about,
             breaks: true,
-            text: format!("{} (line {})", what(plain(peak.value), plain(limit)), peak.line),
+            text: format!(
+                "{} (line {})",
+                what(plain(peak.value), if limit.is_finite() { plain(limit) } else { "no number".to_owned() }),
+                peak.line
+            ),
         })
     };
     let mut found: Vec<Finding> = [

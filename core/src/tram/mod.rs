@@ -81,7 +81,7 @@ pub use turns::ScrewTurn;
 pub use twist::{SHOWS, Twist};
 pub use verdict::{MAY_BE_SPREAD, Verdict};
 
-use crate::card::{MAX_COORDINATE, MAX_READING, Screws};
+use crate::card::{MAX_COORDINATE, MAX_READING, PITCHES, Screws};
 use crate::least_squares::{Fit as Found, fit};
 use crate::surface::Extreme;
 use crate::{Card, Error, ErrorKind, HeightMap, whereabouts};
@@ -227,8 +227,7 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     let card = map.card();
     let screws = card.screws.as_ref().filter(|s| s.at.len() >= 2).ok_or_else(no_screws)?;
     let sound = |n: f64| n.is_finite() && n.abs() <= MAX_COORDINATE;
-    if !(screws.pitch > 0.0
-        && sound(screws.pitch)
+    if !((PITCHES[0]..=PITCHES[1]).contains(&screws.pitch)
         && screws.at.iter().all(|s| sound(s.x) && sound(s.y) && s.travel.iter().flatten().all(|t| sound(*t))))
     {
         // A card from text cannot fail this; one built by code can.
