@@ -13,3 +13,4 @@ pub mod oracle;
 pub mod path;
 pub mod proving;
 pub mod samples;
+pub mod toolpaths;

@@ -19,6 +19,8 @@ pub(crate) struct Bed {
     /// The last move may have ended off its place.
     loose: bool,
     seen: Seen,
+    /// The part of the bed between break lines that was looked at last: low and high x, low and high y, mm.
+    room: [f64; 4],
     cuts: Vec<f64>,
     tube: Tube,
     /// The tube of the move before, and how that move may end.
@@ -73,6 +75,7 @@ impl Bed {
             plain_length,
             loose: false,
             seen: Seen { at: [f64::NAN; 2], height: 0.0 },
+            room: [f64::NAN; 4],
             cuts: Vec::new(),
             tube: Tube::default(),
             before: Tube::default(),
@@ -105,6 +108,36 @@ impl Bed {
     #[inline]
     pub(crate) fn is_bent(&self) -> bool {
         self.sheet.slope_bound() > 0.0
+    }
+
+    /// Whether a straight move at one height, where the weight is `weight`, is sure to need one piece and to begin where it
+    /// should: what [`vertices`](Bed::vertices) would find, told at once.
+    #[inline]
+    pub(crate) fn is_plain(&mut self, weight: f64, from: [f64; 2], to: [f64; 2], length: f64) -> bool {
+        !self.loose && length <= self.plain_length && (weight == 0.0 || self.no_break(from, to))
+    }
+
+    /// That move was made, to offset `end`.
+    #[inline]
+    pub(crate) fn went_plainly(&mut self, weight: f64, end: f64, length: f64) {
+        self.asked = None;
+        self.end = if weight == 0.0 { End::Fixed } else { End::Short { end, weight, length, more: 0.0, off: 0.0 } };
+    }
+
+    /// Whether a place lies in the rectangle that bounds the readings.
+    #[inline]
+    pub(crate) fn is_within(&self, [x, y]: [f64; 2]) -> bool {
+        let [x0, y0, x1, y1] = self.sheet.rect();
+        x >= x0 && x <= x1 && y >= y0 && y <= y1
+    }
+
+    /// Whether no break line of the map is crossed between two places.
+    #[inline]
+    fn no_break(&mut self, from: [f64; 2], to: [f64; 2]) -> bool {
+        if !holds(&self.room, to) {
+            self.room = self.sheet.room(to);
+        }
+        holds(&self.room, from)
     }
 
     /// The widest that an end may lie off, mm: the next move must start within its tube.
@@ -324,6 +357,16 @@ impl Bed {
             return 1.0;
         }
         let start = self.height(path.at(0.0));
+        if let Path::Straight { from, to, length } = path
+            && length <= 1.0
+            && low.to_bits() == high.to_bits()
+            && self.no_break(from, to)
+        {
+            // Nearly every move: one stretch.
+            let middle = self.height(path.at(0.5));
+            let right = self.height(to);
+            return 1.0 + self.weight.slope(z0) * (start + 4.0 * middle + right) / 6.0;
+        }
         let mut cuts = core::mem::take(&mut self.cuts);
         cuts.clear();
         path.crossings(self.sheet.breaks(), &mut cuts);
@@ -350,6 +393,12 @@ impl Bed {
         self.cuts = cuts;
         1.0 + sum
     }
+}
+
+/// Whether a place lies in a part of the bed, its edges included.
+#[inline]
+fn holds([x0, x1, y0, y1]: &[f64; 4], [x, y]: [f64; 2]) -> bool {
+    x >= *x0 && x <= *x1 && y >= *y0 && y <= *y1
 }
 
 /// What is left of the tolerance for the vertices of a move after what the table of the map and the rounding of a

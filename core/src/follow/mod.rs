@@ -15,6 +15,7 @@
 
 mod bed;
 mod compose;
+mod cruise;
 mod floor;
 mod held;
 mod ledger;

@@ -9,7 +9,7 @@ use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
-use crate::toolpath::lines::{Lines, Piece};
+use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
 use crate::{Error, ErrorKind, HeightMap};
@@ -51,7 +51,7 @@ use crate::{Error, ErrorKind, HeightMap};
 pub struct Rewriter {
     lines: Lines,
     line: Line,
-    work: Work,
+    pub(super) work: Work,
 }
 
 /// All that one line after another needs.
@@ -67,6 +67,10 @@ pub(super) struct Work {
     pub(super) summary: Summary,
     /// The line in hand, from 1.
     pub(super) number: u64,
+    /// Plain lines may be taken in the quick way: always, but in a test that compares the two.
+    pub(super) quick: bool,
+    #[cfg(test)]
+    pub(super) cruised: usize,
     pub(super) card: FromCard,
     pub(super) vertices: Vec<Vertex>,
     pub(super) edits: Edits,
@@ -130,6 +134,9 @@ impl Rewriter {
             floor: Floor::new(options.floor),
             summary,
             number: 0,
+            quick: true,
+            #[cfg(test)]
+            cruised: 0,
             card: FromCard {
                 bed_celsius: card.readings.bed_celsius,
                 nozzle_celsius: card.readings.nozzle_celsius,
@@ -158,7 +165,7 @@ impl Rewriter {
     pub fn push(&mut self, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, work } = self;
         work.resume(out);
-        let done = lines.push(bytes, |piece| work.take(piece, line, out));
+        let done = lines.push_to(bytes, &mut Feed { work, line, out });
         work.pause(out);
         done
     }
@@ -201,6 +208,23 @@ impl Rewriter {
     #[must_use]
     pub fn is_refused(&self) -> bool {
         self.work.output.muted
+    }
+}
+
+/// One push: the work, and where its lines are read and written.
+struct Feed<'a> {
+    work: &'a mut Work,
+    line: &'a mut Line,
+    out: &'a mut Vec<u8>,
+}
+
+impl Takes<Error> for Feed<'_> {
+    fn ahead(&mut self, rest: &[u8]) -> usize {
+        self.work.cruise(rest, self.line, self.out)
+    }
+
+    fn take(&mut self, piece: Piece<'_>) -> Result<(), Error> {
+        self.work.take(piece, self.line, self.out)
     }
 }
 
@@ -276,7 +300,8 @@ impl Work {
                 if mask & 0b100 != 0 {
                     self.z = Axis::default();
                 }
-                if line.has(b'E') && why == Why::UnknownMotion && self.reader.state().e_absolute {
+                let told = why == Why::UnknownMotion && self.reader.told_e(line).is_some();
+                if told && self.reader.state().e_absolute {
                     // It passed with its own E: what that is off by is made good on the next line.
                     self.e.gap = 0.0;
                 }
@@ -335,6 +360,7 @@ impl Work {
         self.output.said_anew(source, &[(b'Z', number)], ending, out);
     }
 
+    #[inline]
     pub(super) fn place_spelling(&self, absolute: bool, word: Option<&Word>) -> Spelling {
         let unit = self.reader.state().unit;
         let least = PLACE_DECIMALS[usize::from(unit > 1.0)];
@@ -343,8 +369,14 @@ impl Work {
     }
 
     pub(super) fn e_spelling(&self, word: Option<&Word>) -> Spelling {
+        self.e_spelling_of(word.and_then(|w| w.number).map_or(0, |n| n.decimals))
+    }
+
+    /// How E is spelt where the line has it with so many decimals.
+    #[inline]
+    pub(super) fn e_spelling_of(&self, decimals: u8) -> Spelling {
         let state = self.reader.state();
-        let decimals = word.and_then(|w| w.number).map_or(0, |n| n.decimals).clamp(E_DECIMALS, MOST_DECIMALS);
+        let decimals = decimals.clamp(E_DECIMALS, MOST_DECIMALS);
         Spelling { absolute: state.e_absolute, unit: state.unit, decimals, least: E_DECIMALS }
     }
 }

@@ -293,6 +293,17 @@ impl Sheet {
         }
     }
 
+    /// Between which break lines a place lies: low and high x, low and high y, mm; infinite where there is none.
+    pub(crate) fn room(&self, place: [f64; 2]) -> [f64; 4] {
+        let [[x0, x1], [y0, y1]] = [0, 1].map(|axis| {
+            let lines = self.breaks()[axis];
+            let above = lines.partition_point(|v| *v <= place[axis]);
+            let low = above.checked_sub(1).map_or(f64::NEG_INFINITY, |n| lines[n]);
+            [low, lines.get(above).copied().unwrap_or(f64::INFINITY)]
+        });
+        [x0, x1, y0, y1]
+    }
+
     /// h(x, y), mm. Outside the readings' rectangle, and for NaN, the value at a point of the rectangle.
     #[inline]
     pub(crate) fn height(&self, x: f64, y: f64) -> f64 {

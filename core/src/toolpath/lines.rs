@@ -7,6 +7,9 @@
 /// The longest line held in memory, in bytes, unless the caller sets another: 1 MiB.
 pub const LINE_LIMIT: usize = 1 << 20;
 
+/// Lines are taken ahead where this many bytes of one are held: such lines are shorter.
+const AHEAD: usize = super::plain::LONGEST;
+
 /// What [`Lines::push`] hands to its sink.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Piece<'a> {
@@ -18,6 +21,25 @@ pub enum Piece<'a> {
     LongMore(&'a [u8]),
     /// Its ending.
     LongEnd(&'a [u8]),
+}
+
+/// Who takes lines, and may take some of them by itself before they are cut.
+pub(crate) trait Takes<E> {
+    /// `rest` begins a line: how many bytes of whole lines at its start were taken already. None, unless it is said.
+    #[inline]
+    fn ahead(&mut self, _rest: &[u8]) -> usize {
+        0
+    }
+
+    /// Takes what was cut.
+    fn take(&mut self, piece: Piece<'_>) -> Result<(), E>;
+}
+
+impl<E, F: FnMut(Piece<'_>) -> Result<(), E>> Takes<E> for F {
+    #[inline]
+    fn take(&mut self, piece: Piece<'_>) -> Result<(), E> {
+        self(piece)
+    }
 }
 
 /// Cuts a byte stream into lines.
@@ -45,7 +67,13 @@ impl Lines {
     ///
     /// # Errors
     /// Whatever `sink` returns; the rest of the chunk is then dropped.
-    pub fn push<E>(&mut self, mut chunk: &[u8], mut sink: impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+    #[inline]
+    pub fn push<E>(&mut self, chunk: &[u8], mut sink: impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+        self.push_to(chunk, &mut sink)
+    }
+
+    /// As [`push`](Lines::push), for who takes lines ahead.
+    pub(crate) fn push_to<E>(&mut self, mut chunk: &[u8], sink: &mut impl Takes<E>) -> Result<(), E> {
         // What an earlier chunk left unfinished comes first.
         while self.long || !self.carry.is_empty() {
             if chunk.is_empty() {
@@ -57,11 +85,11 @@ impl Lines {
                     self.carry.push(b'\n');
                     chunk = &chunk[1..];
                 }
-                self.end_carry(&mut sink)?;
+                self.end_carry(sink)?;
                 continue;
             }
             let Some(end) = memchr::memchr2(b'\n', b'\r', chunk) else {
-                return self.keep(chunk, &mut sink);
+                return self.keep(chunk, sink);
             };
             let stop = if chunk[end] == b'\r' && chunk.get(end + 1) == Some(&b'\n') { end + 2 } else { end + 1 };
             self.carry.extend_from_slice(&chunk[..stop]);
@@ -70,23 +98,26 @@ impl Lines {
             if waits {
                 return Ok(());
             }
-            self.end_carry(&mut sink)?;
+            self.end_carry(sink)?;
         }
         // Whole lines straight from the chunk, without copying.
         loop {
+            if self.limit >= AHEAD {
+                chunk = &chunk[sink.ahead(chunk)..];
+            }
             let Some(end) = memchr::memchr2(b'\n', b'\r', chunk) else {
-                return self.keep(chunk, &mut sink);
+                return self.keep(chunk, sink);
             };
             let stop = if chunk[end] == b'\r' {
                 match chunk.get(end + 1) {
                     Some(b'\n') => end + 2,
                     Some(_) => end + 1,
-                    None => return self.keep(chunk, &mut sink),
+                    None => return self.keep(chunk, sink),
                 }
             } else {
                 end + 1
             };
-            whole(self.limit, &chunk[..end], &chunk[end..stop], &mut sink)?;
+            whole(self.limit, &chunk[..end], &chunk[end..stop], sink)?;
             chunk = &chunk[stop..];
         }
     }
@@ -99,18 +130,18 @@ impl Lines {
         if self.long || !self.carry.is_empty() { self.end_carry(&mut sink) } else { Ok(()) }
     }
 
-    fn keep<E>(&mut self, rest: &[u8], sink: &mut impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+    fn keep<E>(&mut self, rest: &[u8], sink: &mut impl Takes<E>) -> Result<(), E> {
         // A final CR stays back: it may be half of a CR LF.
         let body = rest.strip_suffix(b"\r").unwrap_or(rest);
         if self.long {
-            sink(Piece::LongMore(body))?;
+            sink.take(Piece::LongMore(body))?;
         } else if self.carry.len() + body.len() <= self.limit {
             self.carry.extend_from_slice(body);
         } else {
             let room = self.limit - self.carry.len();
             self.carry.extend_from_slice(&body[..room]);
-            sink(Piece::LongStart(&self.carry))?;
-            sink(Piece::LongMore(&body[room..]))?;
+            sink.take(Piece::LongStart(&self.carry))?;
+            sink.take(Piece::LongMore(&body[room..]))?;
             self.carry.clear();
             self.long = true;
         }
@@ -120,7 +151,7 @@ impl Lines {
         Ok(())
     }
 
-    fn end_carry<E>(&mut self, sink: &mut impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
+    fn end_carry<E>(&mut self, sink: &mut impl Takes<E>) -> Result<(), E> {
         let ending = if self.carry.ends_with(b"\r\n") {
             2
         } else {
@@ -129,9 +160,9 @@ impl Lines {
         let (body, ending) = self.carry.split_at(self.carry.len() - ending);
         if self.long {
             if !body.is_empty() {
-                sink(Piece::LongMore(body))?;
+                sink.take(Piece::LongMore(body))?;
             }
-            sink(Piece::LongEnd(ending))?;
+            sink.take(Piece::LongEnd(ending))?;
             self.long = false;
         } else {
             whole(self.limit, body, ending, sink)?;
@@ -143,19 +174,14 @@ impl Lines {
 
 /// A line that is there whole; what it is handed over as must not depend on how it came.
 #[inline]
-fn whole<E>(
-    limit: usize,
-    body: &[u8],
-    ending: &[u8],
-    sink: &mut impl FnMut(Piece<'_>) -> Result<(), E>,
-) -> Result<(), E> {
+fn whole<E>(limit: usize, body: &[u8], ending: &[u8], sink: &mut impl Takes<E>) -> Result<(), E> {
     if body.len() <= limit {
-        return sink(Piece::Line(body, ending));
+        return sink.take(Piece::Line(body, ending));
     }
     let (start, more) = body.split_at(limit);
-    sink(Piece::LongStart(start))?;
-    sink(Piece::LongMore(more))?;
-    sink(Piece::LongEnd(ending))
+    sink.take(Piece::LongStart(start))?;
+    sink.take(Piece::LongMore(more))?;
+    sink.take(Piece::LongEnd(ending))
 }
 
 #[cfg(test)]

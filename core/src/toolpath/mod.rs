@@ -3,6 +3,7 @@
 pub mod commands;
 pub mod lines;
 pub mod number;
+pub(crate) mod plain;
 mod reader;
 mod refuse;
 mod text;

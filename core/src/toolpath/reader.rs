@@ -6,6 +6,7 @@
 //! absolute until the file says otherwise (common practice, no source).
 
 use super::commands::{Action, M_WORDS, MAction, g_word, text_levels, text_moves};
+use super::plain::Plain;
 use super::refuse::{At, Fault};
 use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word, bits};
@@ -263,11 +264,25 @@ impl Reader {
         }
     }
 
+    /// Takes a plain line: the words mean places in mm, and where the machine stands is known.
+    #[inline]
+    pub(crate) fn goes(&mut self, plain: &Plain) {
+        let State { axes: [x, y, _], e, motion, e_absolute, .. } = &mut self.state;
+        for (letter, axis) in [(b'X', x), (b'Y', y)] {
+            if let Some(n) = plain.get(letter) {
+                axis.register = n.value;
+            }
+        }
+        if let Some(n) = plain.get(b'E') {
+            *e = if *e_absolute { n.value } else { *e + n.value };
+        }
+        *motion = Some(Action::Straight);
+    }
+
     /// A motion that is refused passes: the machine will take its words in some way.
     #[cold]
     fn let_pass(&mut self, line: &Line, e: f64) -> Step {
-        if let Some(n) = line.get(b'E').and_then(|w| w.number).filter(|n| n.value.abs() <= PLACE_LIMIT) {
-            let value = n.value * self.state.unit;
+        if let Some(value) = self.told_e(line) {
             self.state.e = if self.state.e_absolute { value } else { e + value };
         }
         if line.has(b'G') {
@@ -277,6 +292,12 @@ impl Reader {
         let arc = [b'I', b'J', b'R'].iter().any(|l| line.has(*l));
         let mask = named(line) | if arc { 0b011 } else { 0 };
         self.lose(if mask == 0 { 0b111 } else { mask }, Why::UnknownMotion)
+    }
+
+    /// What a line's E word says, mm, where it can be read.
+    pub(crate) fn told_e(&self, line: &Line) -> Option<f64> {
+        let word = line.get(b'E').and_then(|w| w.number).filter(|n| n.value.abs() <= PLACE_LIMIT);
+        word.map(|n| n.value * self.state.unit)
     }
 
     fn interpret(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {

@@ -277,7 +277,7 @@ impl Walk {
             }
             if matches!(step, Step::Lost(..)) {
                 self.pushed += self.rewritten.reader.state().e - before.e;
-                self.owes |= line.has(b'E');
+                self.owes |= self.rewritten.reader.told_e(&line).is_some();
             }
             self.passed(&current, at);
             self.modes(&current, at);

@@ -1,0 +1,126 @@
+//! How fast toolpaths are rewritten, as ratios in one run: beside a bare scan of the same bytes (lines split, every number
+//! read, nothing else), beside copying them, and beside a line of awk where there is one.
+//!
+//! `cargo bench -p evengap-tests --bench speed [-- --megabytes 20 --runs 9]`. Each figure is the median of the runs, which
+//! take turns, so that whatever else the machine does falls on all of them alike; of each ratio the median too, since the
+//! two runs of a pair stand side by side.
+
+use evengap::follow::{Options, Rewriter, Taper};
+use evengap::toolpath::lines::{Lines, Piece};
+use evengap::toolpath::words::Line;
+use evengap::{HeightMap, SurfaceKind};
+use evengap_tests::toolpaths::{self, Kind};
+use std::hint::black_box;
+use std::io::Write;
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+/// Splits lines and reads every number, and does nothing else.
+fn scan(bytes: &[u8]) -> f64 {
+    let (mut lines, mut line, mut sum) = (Lines::default(), Line::default(), 0.0);
+    let done = lines.push(bytes, |piece| {
+        if let Piece::Line(text, _) = piece {
+            line.read(text);
+            sum += line.words().iter().filter_map(|w| w.number).map(|n| n.value).sum::<f64>();
+        }
+        Ok::<(), ()>(())
+    });
+    done.map_or(0.0, |()| sum)
+}
+
+/// As the command does it: by chunks, into a buffer that is emptied.
+fn rewrite(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
+    let mut rewriter = ready.clone();
+    for chunk in bytes.chunks(1 << 16) {
+        out.clear();
+        rewriter.push(chunk, out).expect("it passes");
+        black_box(&out);
+    }
+    rewriter.finish(out).expect("it passes").lines_out
+}
+
+fn seconds(work: impl FnOnce()) -> f64 {
+    let begun = Instant::now();
+    work();
+    begun.elapsed().as_secs_f64()
+}
+
+fn median(mut of: Vec<f64>) -> f64 {
+    of.sort_by(f64::total_cmp);
+    of[of.len() / 2]
+}
+
+/// What anybody would write: reads each word, adds a plane to Z, and prints the line with it.
+const AWK: &str = r#"/^G1/ { for (i = 2; i <= NF; i++) { c = substr($i, 1, 1); v[c] = substr($i, 2) + 0 } printf "%s Z%.3f\n", $0, v["Z"] + 0.001 * v["X"] - 0.002 * v["Y"]; next } { print }"#;
+
+fn awk(bytes: &[u8]) -> Option<f64> {
+    let begun = Instant::now();
+    let mut child = Command::new("awk").arg(AWK).stdin(Stdio::piped()).stdout(Stdio::null()).spawn().ok()?;
+    child.stdin.take()?.write_all(bytes).ok()?;
+    child.wait().ok()?.success().then(|| begun.elapsed().as_secs_f64())
+}
+
+fn number(name: &str, default: usize) -> usize {
+    let mut words = std::env::args().skip_while(|a| a != name);
+    words.nth(1).and_then(|n| n.parse().ok()).unwrap_or(default)
+}
+
+fn main() {
+    let (megabytes, runs) = (number("--megabytes", 20), number("--runs", 9).max(1));
+    let only = std::env::args().skip_while(|a| a != "--only").nth(1);
+    let rate = |bytes: &[u8], s: f64| {
+        #[expect(clippy::cast_precision_loss, reason = "bytes of a test")]
+        let b = bytes.len() as f64;
+        b / 1e6 / s
+    };
+    println!("{megabytes} MB of each, {runs} runs, medians; MB/s, and the time as a multiple of the scan's");
+    println!("{:<34} {:>8} {:>8} {:>8} {:>8} {:>8}", "toolpath", "copy", "scan", "rewrite", "x scan", "x awk");
+    for kind in Kind::ALL {
+        if only.as_ref().is_some_and(|o| !kind.name().contains(o.as_str())) {
+            continue;
+        }
+        let bytes = toolpaths::make(kind, megabytes * 1_000_000);
+        for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
+            let map = HeightMap::fit(&toolpaths::card(), surface).expect("a map");
+            let mut options = Options::default();
+            if kind.without_taper() {
+                options.taper = Taper::None;
+            }
+            let ready = Rewriter::new(&map, options).expect("options");
+            let mut out = Vec::with_capacity(1 << 18);
+            let mut times: [Vec<f64>; 3] = Default::default();
+            let mut ratio = Vec::new();
+            for _ in 0..runs {
+                let mut copied = Vec::with_capacity(1 << 17);
+                let copy = seconds(|| {
+                    for chunk in bytes.chunks(1 << 16) {
+                        copied.clear();
+                        copied.extend_from_slice(black_box(chunk));
+                        black_box(&copied);
+                    }
+                });
+                let scanned = seconds(|| {
+                    black_box(scan(black_box(&bytes)));
+                });
+                let rewritten = seconds(|| {
+                    black_box(rewrite(&ready, black_box(&bytes), &mut out));
+                });
+                ratio.push(rewritten / scanned);
+                for (all, one) in times.iter_mut().zip([copy, scanned, rewritten]) {
+                    all.push(one);
+                }
+            }
+            let by_awk = if surface == SurfaceKind::ThinPlate && kind == Kind::Short { awk(&bytes) } else { None };
+            let [copy, scanned, rewritten] = times.map(median);
+            println!(
+                "{:<34} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8}",
+                format!("{}, {surface:?}", kind.name()),
+                rate(&bytes, copy),
+                rate(&bytes, scanned),
+                rate(&bytes, rewritten),
+                median(ratio),
+                by_awk.map_or_else(|| "-".into(), |s| format!("{:.1}", s / rewritten)),
+            );
+        }
+    }
+}
