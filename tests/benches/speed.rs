@@ -29,6 +29,7 @@ fn scan(bytes: &[u8]) -> f64 {
 }
 
 /// As the command does it: by chunks, into a buffer that is emptied.
+#[inline(never)]
 fn rewrite(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
     let mut rewriter = ready.clone();
     for chunk in bytes.chunks(1 << 16) {

@@ -33,6 +33,9 @@ pub(crate) struct Bed {
 /// An offset that is off is made good by no more than this, mm to the mm of way: at 50 mm/s half a millimetre a second of Z.
 const MENDING: f64 = 0.01;
 
+/// No move is plain that is longer than this, mm.
+const LONG: f64 = 1000.0;
+
 /// How far a move's end may lie off where it is, with the vertices before it as they are.
 #[derive(Debug, Clone, Copy)]
 enum End {
@@ -110,14 +113,18 @@ impl Bed {
         self.sheet.slope_bound() > 0.0
     }
 
-    /// Whether a straight move at one height, where the weight is `weight`, is sure to need one piece and to begin where it
-    /// should: what [`vertices`](Bed::vertices) would find, told at once.
-    #[inline]
-    pub(crate) fn is_plain(&mut self, weight: f64, from: [f64; 2], to: [f64; 2], length: f64) -> bool {
-        !self.loose && length <= self.plain_length && (weight == 0.0 || self.no_break(from, to))
+    /// Up to which length, mm, a straight move at one height that crosses no break line is sure to need one piece, where the weight
+    /// is `weight`: what [`vertices`](Bed::vertices) would find, told beforehand. `None` where the next move must be looked at.
+    pub(crate) fn plain_length(&self, weight: f64) -> Option<f64> {
+        (!self.loose).then_some(if weight == 0.0 { LONG } else { self.plain_length })
     }
 
-    /// That move was made, to offset `end`.
+    /// Whether E may be scaled at this height.
+    pub(crate) fn scales(&self, z: f64) -> bool {
+        self.weight.range().is_some_and(|[from, to]| z > from && z < to)
+    }
+
+    /// Such a move was made, to offset `end`.
     #[inline]
     pub(crate) fn went_plainly(&mut self, weight: f64, end: f64, length: f64) {
         self.asked = None;
@@ -133,7 +140,7 @@ impl Bed {
 
     /// Whether no break line of the map is crossed between two places.
     #[inline]
-    fn no_break(&mut self, from: [f64; 2], to: [f64; 2]) -> bool {
+    pub(crate) fn no_break(&mut self, from: [f64; 2], to: [f64; 2]) -> bool {
         if !holds(&self.room, to) {
             self.room = self.sheet.room(to);
         }
@@ -409,7 +416,7 @@ fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
 
 /// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
 fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
-    let mut length = 1000.0;
+    let mut length = LONG;
     while sheet.bend(length) * length * length / 8.0 > tau {
         length *= 0.9;
     }

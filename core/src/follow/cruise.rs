@@ -1,164 +1,322 @@
 //! Plain straight moves at one height, one after another: what files are made of, done quickly.
 //!
 //! A quick way beside [`Work::follow`](super::motion) and never instead of it: a line that may need more than one piece, a
-//! warning, the marker before it or anything else out of the ordinary is left to that. The bytes are the same either way (a
-//! test holds that).
+//! warning, the marker before it or anything else out of the ordinary ends the run and is left to that. The bytes are the same
+//! either way (a test holds that). What no plain line changes is looked up once a run; what each of them changes is kept at
+//! hand and told at its end.
 
 use super::bed::Way;
 use super::held::{Ending, Written};
-use super::ledger::Decimal;
+use super::ledger::{Axis, Decimal, Spelling};
 use super::path::Path;
 use super::rewriter::Work;
-use super::summary::WarningKind;
-use crate::toolpath::plain::Plain;
+use super::summary::{Offset, WarningKind};
+use crate::toolpath::plain::{LONGEST, Plain};
 use crate::toolpath::words::Line;
+
+/// What is the same for all moves of a run.
+struct Level {
+    /// The original's Z, mm, and its register.
+    z: f64,
+    register: f64,
+    weight: f64,
+    /// Between coordinates and registers of X and Y, mm.
+    shift: [f64; 2],
+    absolute: bool,
+    e_absolute: bool,
+    z_how: Spelling,
+    /// E may be scaled here: its factor is 1 elsewhere.
+    scaled: bool,
+    /// The longest move that is sure to need one piece, mm.
+    longest: f64,
+    /// A line may have to wait for the one after it.
+    holds: bool,
+    /// Offsets below this, mm, would lie under the floor.
+    lowest: f64,
+}
+
+/// Where a run has come to.
+struct Run {
+    /// Registers of X, Y and E.
+    at: [f64; 2],
+    e: f64,
+    ledgers: [Axis; 2],
+    lines: u64,
+    changed: u64,
+    filament: [f64; 2],
+    /// Lowest and highest offset but that of the last move, and the largest in size.
+    range: [f64; 2],
+    largest: Option<Offset>,
+    last: Option<Last>,
+}
+
+/// The last move of a run.
+#[derive(Clone, Copy)]
+struct Last {
+    end: Ending,
+    way: f64,
+    z_before: Axis,
+    changed: bool,
+    length: usize,
+    ending: usize,
+}
 
 impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
     /// was read in the other way.
     pub(super) fn cruise(&mut self, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
-        let mut done = 0;
-        if self.may_cruise(line) {
-            while let Some(plain) = Plain::read(&bytes[done..])
-                && self.plain_move(&plain, &bytes[done..done + plain.whole], out)
-            {
-                done += plain.whole;
+        let Some(level) = Plain::read(bytes).and_then(|_| self.level(line)) else { return 0 };
+        let state = self.reader.state();
+        let mut run = Run {
+            at: [state.axes[0].register, state.axes[1].register],
+            e: state.e,
+            ledgers: [self.z, self.e],
+            lines: 0,
+            changed: 0,
+            filament: [self.summary.extrusion_in, self.summary.extrusion_out],
+            range: [f64::INFINITY, f64::NEG_INFINITY],
+            largest: None,
+            last: None,
+        };
+        // Up to `copied` all is written; from there to `done` stand lines that stay.
+        let (mut done, mut copied) = (0, 0);
+        while let Some(plain) = Plain::read(&bytes[done..]) {
+            let Some((z, e)) = self.plain_move(&level, &mut run, &plain) else { break };
+            if z.is_some() || e.is_some() {
+                out.extend_from_slice(&bytes[copied..done]);
+                let from = out.len();
+                spell(&plain, &bytes[done..], z, e, out);
+                copied = done + plain.whole;
+                if let Some(last) = &mut run.last {
+                    last.length = out.len() - from - last.ending;
+                }
             }
+            done += plain.whole;
         }
+        out.extend_from_slice(&bytes[copied..done]);
+        self.arrive(&level, run, out);
         done
     }
 
-    /// Whether what no plain line changes is as nearly all files have it.
-    fn may_cruise(&self, line: &Line) -> bool {
+    /// What a run at this height needs, if all that no plain line changes is as nearly all files have it.
+    fn level(&mut self, line: &Line) -> Option<Level> {
         let state = self.reader.state();
         #[expect(clippy::float_cmp, reason = "one of two constants")]
         let millimetres = state.unit == 1.0;
         let told = || self.summary.warnings.iter().any(|w| w.kind == WarningKind::EModeUnsaid);
-        self.quick
+        let usual = self.quick
             && self.number > 0
             && millimetres
-            && state.absolute
             && state.axes.iter().all(|a| a.known)
             && !line.is_noise()
-            && (state.e_said || told())
+            && !self.output.muted
+            && (state.e_said || told());
+        let [x, y, z] = state.axes;
+        let weight = self.bed.weight.at(z.place());
+        let longest = self.bed.plain_length(weight)?;
+        usual.then(|| Level {
+            z: z.place(),
+            register: z.register,
+            weight,
+            shift: [x.shift, y.shift],
+            absolute: state.absolute,
+            e_absolute: state.e_absolute,
+            z_how: self.place_spelling(state.absolute, None),
+            scaled: self.options.flow && self.bed.scales(z.place()),
+            longest,
+            holds: weight > 0.0 && self.bed.is_bent(),
+            lowest: self.floor.lowest(z.place()),
+        })
     }
 
-    /// Follows one plain line, or leaves everything as it is and says so.
+    /// Follows one plain line: the numbers of Z and E to be written, where those of the line may not stay. `None` if the line is not
+    /// for a run; nothing has changed then.
     #[inline]
-    fn plain_move(&mut self, plain: &Plain, whole: &[u8], out: &mut Vec<u8>) -> bool {
-        let state = self.reader.state();
-        let [x, y, z] = state.axes;
-        let z = z.place();
-        let from = [x.place(), y.place()];
-        let to = [(plain.get(b'X'), x, from[0]), (plain.get(b'Y'), y, from[1])]
-            .map(|(word, axis, from)| word.map_or(from, |n| n.value + axis.shift));
-        let (e_word, e_before, e_absolute) = (plain.get(b'E'), state.e, state.e_absolute);
-        let e_after = e_word.map_or(e_before, |n| if e_absolute { n.value } else { e_before + n.value });
-        let e_delta = e_word.map_or(0.0, |n| if e_absolute { e_after - e_before } else { n.value });
+    fn plain_move(
+        &mut self,
+        level: &Level,
+        run: &mut Run,
+        plain: &Plain,
+    ) -> Option<(Option<Decimal>, Option<Decimal>)> {
+        let Level { z, weight, shift, absolute, e_absolute, z_how, .. } = *level;
+        let from = [run.at[0] + shift[0], run.at[1] + shift[1]];
+        let register = |word: Option<f64>, at: f64| word.map_or(at, |n| if absolute { n } else { at + n });
+        let at = [register(plain.x(), run.at[0]), register(plain.y(), run.at[1])];
+        let to = [at[0] + shift[0], at[1] + shift[1]];
+        let e_word = plain.e();
+        let e_at = e_word.map_or(run.e, |n| if e_absolute { n } else { run.e + n });
+        let e_delta = e_word.map_or(0.0, |n| if e_absolute { e_at - run.e } else { n });
         let [dx, dy] = [to[0] - from[0], to[1] - from[1]];
         let length = (dx * dx + dy * dy).sqrt();
-        let weight = self.bed.weight.at(z);
-        let travels = dx != 0.0 || dy != 0.0;
-        if !travels || self.output.muted || !self.bed.is_plain(weight, from, to, length) {
-            return false;
-        }
         let pushes = e_delta > 0.0;
-        if pushes && !(self.card.compared && (weight == 0.0 || self.bed.is_within(to))) {
-            return false;
+        // Not one that stands still, crosses a break line, or lays filament where that is to be told.
+        if !(length > 0.0 && length <= level.longest)
+            || weight > 0.0 && !(self.bed.no_break(from, to) && (!pushes || self.bed.is_within(to)))
+            || pushes && !self.card.compared
+        {
+            return None;
         }
-        let way = Way { path: Path::Straight { from, to, length }, z: [z, z] };
-        let factor = if pushes && self.options.flow { self.bed.flow(&way) } else { 1.0 };
+        let factor = if pushes && level.scaled {
+            self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
+        } else {
+            1.0
+        };
         let offset = self.bed.offset(to, z);
-        let z_how = self.place_spelling(true, None);
-        let z_aim = offset + self.z.skew;
-        let z_stays = (self.z.gap - z_aim).abs() <= z_how.half();
-        let e_how = self.e_spelling_of(e_word.map_or(0, |n| n.decimals));
-        let e_aim = self.e.aim + e_delta * (factor - 1.0);
-        let e_stays = e_word.is_none() || self.e.may_stay(e_aim, e_how);
+        let [mut z_ledger, mut e_ledger] = run.ledgers;
+        let z_aim = offset + z_ledger.skew;
+        let z_stays = (z_ledger.gap - z_aim).abs() <= z_how.half();
+        let e_how = Spelling::of_e(e_absolute, 1.0, plain.e_decimals());
+        let e_aim = e_ledger.aim + e_delta * (factor - 1.0);
+        let e_stays = e_word.is_none() || e_ledger.may_stay(e_aim, e_how);
+        // The taper has ended and E is to be set right, the marker goes first, or the floor is near.
+        let drifts = e_word.is_some() && e_absolute && weight == 0.0 && e_ledger.gap.abs() > 1e-9;
         let changed = !(z_stays && e_stays);
-        // The taper has ended and E is to be set right, or the marker goes first.
-        let drifts = e_word.is_some() && e_absolute && weight == 0.0 && self.e.gap.abs() > 1e-9;
-        if drifts || changed && !self.output.marked {
-            return false;
+        if drifts || changed && !self.output.marked || offset < level.lowest {
+            return None;
         }
 
-        // From here on it is this line's way.
-        self.number += 1;
-        #[cfg(test)]
-        {
-            self.cruised += 1;
+        // From here on it is the run's.
+        if let Some(last) = run.last {
+            run.account(&last.end);
         }
-        self.output.bom = false;
-        self.output.learn_ending(&whole[plain.length..]);
-        self.reader.goes(plain);
-        self.summary.moves_in += 1;
-        self.summary.moves_out += 1;
-        self.summary.extrusion_in += e_delta;
-        self.bed.went_plainly(weight, offset, length);
-        self.settle();
-        let end = Ending { place: to, z, offset, number: self.number };
-        let muted = self.output.muted;
-        let holds = weight > 0.0 && self.bed.is_bent() && !muted;
-        if !holds {
-            self.account(end);
-        }
-        self.meant = Some(offset);
-        let (z_before, e_gap) = (self.z, self.e.gap);
-        let register = self.reader.state().axes[2].register;
-        let z_new = (!z_stays).then(|| self.z.write(register, 0.0, z_aim, z_how));
+        let e_gap = e_ledger.gap;
+        let z_new = (!z_stays).then(|| z_ledger.write(level.register, 0.0, z_aim, z_how));
         let mut e_new = None;
         if !e_stays {
-            e_new = Some(self.e.write(e_after, e_delta, e_aim, e_how));
+            e_new = Some(e_ledger.write(e_at, e_delta, e_aim, e_how));
         } else if e_word.is_some() {
-            self.e.stay(e_how);
+            e_ledger.stay(e_how);
         }
-        self.e.aim = e_aim;
-        let before = out.len();
-        self.output.lines_changed += u64::from(changed);
-        if muted {
-            // Refused: only the reason is still being gathered.
-        } else if changed {
-            spell(plain, whole, z_new, e_new, out);
-        } else {
-            out.extend_from_slice(whole);
-        }
-        if holds {
-            let written = Written { z_before, register, delta: 0.0, how: z_how, changed };
-            let ending = plain.whole - plain.length;
-            self.hold(end, written, None, [out.len() - before - ending, ending], out);
-        }
+        e_ledger.aim = e_aim;
+        run.lines += 1;
+        run.changed += u64::from(changed);
+        run.last = Some(Last {
+            end: Ending { place: to, z, offset, number: self.number + run.lines },
+            way: length,
+            z_before: run.ledgers[0],
+            changed,
+            length: plain.length,
+            ending: plain.whole - plain.length,
+        });
         if e_word.is_some() {
-            self.summary.extrusion_out += e_delta + (self.e.gap - e_gap);
+            run.filament[0] += e_delta;
+            run.filament[1] += e_delta + (e_ledger.gap - e_gap);
         }
-        true
+        run.ledgers = [z_ledger, e_ledger];
+        run.at = at;
+        run.e = e_at;
+        Some((z_new, e_new))
+    }
+
+    /// The end of a run: what it changed is told to all that the next line asks.
+    fn arrive(&mut self, level: &Level, run: Run, out: &[u8]) {
+        let Some(last) = run.last else { return };
+        #[cfg(test)]
+        {
+            self.cruised += run.lines;
+        }
+        // What was held before the run stays where it is.
+        self.settle();
+        self.number += run.lines;
+        self.output.bom = false;
+        self.output.lines_changed += run.changed;
+        self.reader.went_straight(run.at, run.e);
+        self.output.learn_ending(&out[out.len() - last.ending..]);
+        self.summary.moves_in += run.lines;
+        self.summary.moves_out += run.lines;
+        [self.summary.extrusion_in, self.summary.extrusion_out] = run.filament;
+        if run.lines > 1 {
+            self.summary.goes_between([level.z + run.range[0], level.z + run.range[1]]);
+        }
+        if let Some(largest) = run.largest {
+            self.summary.goes_off(largest);
+        }
+        self.bed.went_plainly(level.weight, last.end.offset, last.way);
+        self.meant = Some(last.end.offset);
+        [self.z, self.e] = run.ledgers;
+        if level.holds {
+            let written = Written {
+                z_before: last.z_before,
+                register: level.register,
+                delta: 0.0,
+                how: level.z_how,
+                changed: last.changed,
+            };
+            self.hold(last.end, written, None, [last.length, last.ending], out);
+        } else {
+            self.account(last.end);
+        }
+    }
+}
+
+impl Run {
+    /// What a move's end says of the whole, when it is settled.
+    #[inline]
+    fn account(&mut self, Ending { place: [x, y], offset, number, .. }: &Ending) {
+        self.range = [self.range[0].min(*offset), self.range[1].max(*offset)];
+        if self.largest.is_none_or(|o| offset.abs() > o.offset.abs()) {
+            self.largest = Some(Offset { offset: *offset, x: *x, y: *y, line: *number });
+        }
     }
 }
 
 /// Writes the line with a Z word behind X and Y, and another number for E.
-fn spell(plain: &Plain, whole: &[u8], z: Option<Decimal>, e: Option<Decimal>, out: &mut Vec<u8>) {
+#[inline]
+fn spell(plain: &Plain, bytes: &[u8], z: Option<Decimal>, e: Option<Decimal>, out: &mut Vec<u8>) {
+    let mut text = Text { bytes: [0; TEXT], length: 0 };
     let mut done = 0;
-    let [e_from, e_to] = plain.e_at;
-    let filament = |done: &mut usize, out: &mut Vec<u8>| {
-        if let Some(e) = e {
-            out.extend_from_slice(&whole[*done..e_from]);
-            e.write(out);
-            *done = e_to;
-        }
-    };
-    let e_first = e_from < plain.anchor;
-    if e_first {
-        filament(&mut done, out);
+    let anchor = plain.anchor();
+    let [e_from, e_to] = plain.e_at();
+    if let Some(e) = e.filter(|_| e_from < anchor) {
+        text.copy(bytes, done, e_from);
+        text.decimal(e);
+        done = e_to;
     }
     if let Some(z) = z {
-        out.extend_from_slice(&whole[done..plain.anchor]);
-        out.extend_from_slice(b" Z");
-        z.write(out);
-        done = plain.anchor;
+        text.copy(bytes, done, anchor);
+        text.copy(b" Z", 0, 2);
+        text.decimal(z);
+        done = anchor;
     }
-    if !e_first {
-        filament(&mut done, out);
+    if let Some(e) = e.filter(|_| e_from > anchor) {
+        text.copy(bytes, done, e_from);
+        text.decimal(e);
+        done = e_to;
     }
-    out.extend_from_slice(&whole[done..]);
+    text.copy(bytes, done, plain.whole);
+    out.extend_from_slice(&text.bytes[..text.length]);
+}
+
+/// Room for a plain line, two numbers, and a block more.
+const TEXT: usize = LONGEST + 2 + 2 * Decimal::MOST_BYTES + BLOCK;
+
+/// Short texts are copied by blocks of this many bytes, also where some of those are not wanted: no copy of a length that must
+/// be looked at first.
+const BLOCK: usize = 32;
+
+/// A line that is being put together.
+struct Text {
+    bytes: [u8; TEXT],
+    length: usize,
+}
+
+impl Text {
+    /// Adds `all[from..to]`.
+    #[inline]
+    fn copy(&mut self, all: &[u8], from: usize, to: usize) {
+        let wanted = to - from;
+        match all[from..].first_chunk::<BLOCK>() {
+            Some(block) if wanted <= BLOCK => self.bytes[self.length..self.length + BLOCK].copy_from_slice(block),
+            _ => self.bytes[self.length..self.length + wanted].copy_from_slice(&all[from..to]),
+        }
+        self.length += wanted;
+    }
+
+    #[inline]
+    fn decimal(&mut self, number: Decimal) {
+        let (digits, from) = number.digits();
+        self.copy(&digits, from, digits.len());
+    }
 }
 
 #[cfg(test)]
@@ -192,7 +350,7 @@ mod tests {
     }
 
     /// What comes out, or the refusal, and how many lines were taken in the quick way.
-    fn run(text: &[u8], map: &HeightMap, options: Options, quick: bool, sizes: &[usize]) -> (String, usize) {
+    fn run(text: &[u8], map: &HeightMap, options: Options, quick: bool, sizes: &[usize]) -> (String, u64) {
         let mut rewriter = Rewriter::new(map, options).unwrap();
         rewriter.work.quick = quick;
         let mut out = Vec::new();

@@ -41,6 +41,11 @@ impl Floor {
         self.level
     }
 
+    /// The lowest offset at this height that needs no watching.
+    pub(crate) fn lowest(&self, z: f64) -> f64 {
+        if z < self.level { f64::NEG_INFINITY } else { self.level - z }
+    }
+
     /// Z was `z` in the original, is `told` now; the bed's share in that has the weight `w`. Says whether it is well.
     #[inline]
     pub(crate) fn watch(&mut self, line: u64, z: f64, told: f64, w: f64) -> bool {

@@ -238,13 +238,9 @@ impl Work {
         // An offset of less is not written at all.
         let half = self.place_spelling(true, None).half();
         let told = z + offset;
-        let range = self.summary.z_range.get_or_insert([told, told]);
-        range[0] = range[0].min(told);
-        range[1] = range[1].max(told);
-        if self.summary.largest_offset.is_none_or(|o| offset.abs() > o.offset.abs()) {
-            let [x, y] = place;
-            self.summary.largest_offset = Some(Offset { offset, x, y, line: number });
-        }
+        self.summary.goes_between([told; 2]);
+        let [x, y] = place;
+        self.summary.goes_off(Offset { offset, x, y, line: number });
         if offset.abs() > half && !self.floor.watch(number, z, told, self.bed.weight.at(z)) {
             self.output.muted = true;
         }

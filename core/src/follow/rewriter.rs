@@ -4,7 +4,7 @@ use super::bed::Bed;
 use super::compose::{Edits, Source};
 use super::floor::{Floor, Remedy};
 use super::held::Held;
-use super::ledger::{Axis, E_DECIMALS, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
+use super::ledger::{Axis, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
 use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
@@ -70,7 +70,7 @@ pub(super) struct Work {
     /// Plain lines may be taken in the quick way: always, but in a test that compares the two.
     pub(super) quick: bool,
     #[cfg(test)]
-    pub(super) cruised: usize,
+    pub(super) cruised: u64,
     pub(super) card: FromCard,
     pub(super) vertices: Vec<Vertex>,
     pub(super) edits: Edits,
@@ -369,14 +369,7 @@ impl Work {
     }
 
     pub(super) fn e_spelling(&self, word: Option<&Word>) -> Spelling {
-        self.e_spelling_of(word.and_then(|w| w.number).map_or(0, |n| n.decimals))
-    }
-
-    /// How E is spelt where the line has it with so many decimals.
-    #[inline]
-    pub(super) fn e_spelling_of(&self, decimals: u8) -> Spelling {
         let state = self.reader.state();
-        let decimals = decimals.clamp(E_DECIMALS, MOST_DECIMALS);
-        Spelling { absolute: state.e_absolute, unit: state.unit, decimals, least: E_DECIMALS }
+        Spelling::of_e(state.e_absolute, state.unit, word.and_then(|w| w.number).map_or(0, |n| n.decimals))
     }
 }

@@ -115,6 +115,21 @@ impl Summary {
         }
     }
 
+    /// Z was commanded between these, mm.
+    #[inline]
+    pub(crate) fn goes_between(&mut self, [low, high]: [f64; 2]) {
+        let range = self.z_range.get_or_insert([low, high]);
+        *range = [range[0].min(low), range[1].max(high)];
+    }
+
+    /// An offset was commanded.
+    #[inline]
+    pub(crate) fn goes_off(&mut self, one: Offset) {
+        if self.largest_offset.is_none_or(|o| one.offset.abs() > o.offset.abs()) {
+            self.largest_offset = Some(one);
+        }
+    }
+
     /// A warning that concerns no line.
     pub(crate) fn warn_of_all(&mut self, kind: WarningKind, message: impl Into<String>) {
         self.warnings.push(Warning { kind, message: message.into(), count: 0, lines: Vec::new() });

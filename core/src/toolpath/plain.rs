@@ -3,108 +3,139 @@
 //! A quick way beside [`Line`](super::words::Line) and never instead of it: what is read here reads alike there (a test
 //! holds that), and what is spelt in any other way is left to it. Digits are read eight at a time.
 
-use super::number::{Number, POWERS};
+use super::number::POWERS;
 
 /// A straight move: a G0 or G1 word, then X, Y, E and F in any order, one at least, each with a single space before it; no
 /// comment, and LF or CR LF behind it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Plain {
     /// Bytes of the line without its ending.
     pub(crate) length: usize,
     /// Bytes of the line with it.
     pub(crate) whole: usize,
-    /// Bit n: word n is there.
-    there: u8,
-    numbers: [Number; 4],
-    /// End of the last word that is X or Y; 0 without one.
-    pub(crate) anchor: usize,
-    /// Where the value of the E word stands.
-    pub(crate) e_at: [usize; 2],
+    /// The numbers of X, Y, E and F.
+    numbers: [f64; 4],
+    /// Where the values of X, Y, E and F end; 0 for what is not there.
+    ends: [usize; 4],
+    /// Where the value of E begins.
+    e_from: usize,
+    /// The decimals of E.
+    e_decimals: u8,
 }
 
 /// A plain line is not longer than this.
 pub(crate) const LONGEST: usize = 96;
 
-const LETTERS: [u8; 4] = *b"XYEF";
+/// A line that begins so near to the end of the bytes is not read here.
+const ROOM: usize = LONGEST + 32;
 
 impl Plain {
     /// Reads the line at the start of `bytes`, which need not end with it; `None` if it is not plain, or so near to the end
     /// of `bytes` that it cannot be told.
     #[inline]
     pub(crate) fn read(bytes: &[u8]) -> Option<Plain> {
-        let [b'G', b'0' | b'1', b' '] = bytes.first_chunk()? else { return None };
-        let mut plain =
-            Plain { length: 0, whole: 0, there: 0, numbers: [Number::default(); 4], anchor: 0, e_at: [0; 2] };
+        let bytes: &[u8; ROOM] = bytes.first_chunk()?;
+        let [b'G', b'0' | b'1', b' ', ..] = bytes else { return None };
+        let mut plain = Plain::default();
         let mut at = 3;
-        loop {
-            let word = match bytes.get(at)? {
+        while at < LONGEST {
+            let word = match bytes[at] {
                 b'X' => 0,
                 b'Y' => 1,
                 b'E' => 2,
                 b'F' => 3,
                 _ => return None,
             };
-            if plain.there & (1 << word) != 0 {
+            if plain.ends[word] != 0 {
                 return None;
             }
-            let (number, to) = decimal(bytes, at + 1)?;
-            plain.there |= 1 << word;
+            let value: &[u8; 24] = bytes[at + 1..].first_chunk()?;
+            let (number, decimals, length) = decimal(value)?;
+            let to = at + 1 + length;
             plain.numbers[word] = number;
-            if word < 2 {
-                plain.anchor = to;
-            } else if word == 2 {
-                plain.e_at = [at + 1, to];
+            plain.ends[word] = to;
+            if word == 2 {
+                plain.e_from = at + 1;
+                plain.e_decimals = decimals;
             }
-            let ending = match bytes.get(to)? {
-                b' ' => {
-                    at = to + 1;
-                    continue;
-                }
-                b'\n' => 1,
-                b'\r' if bytes.get(to + 1) == Some(&b'\n') => 2,
-                _ => return None,
-            };
+            at = to + 1;
             plain.length = to;
-            plain.whole = to + ending;
-            return (to <= LONGEST).then_some(plain);
+            match value[length] {
+                b' ' => {}
+                b'\n' => {
+                    plain.whole = to + 1;
+                    return Some(plain);
+                }
+                b'\r' if value[length + 1] == b'\n' => {
+                    plain.whole = to + 2;
+                    return Some(plain);
+                }
+                _ => return None,
+            }
         }
+        None
     }
 
-    /// The number of a word of `XYEF`.
+    /// The number of the X word.
     #[inline]
-    pub(crate) fn get(&self, letter: u8) -> Option<Number> {
-        let word = LETTERS.iter().position(|l| *l == letter)?;
-        (self.there & (1 << word) != 0).then(|| self.numbers[word])
+    pub(crate) fn x(&self) -> Option<f64> {
+        (self.ends[0] != 0).then_some(self.numbers[0])
+    }
+
+    /// The number of the Y word.
+    #[inline]
+    pub(crate) fn y(&self) -> Option<f64> {
+        (self.ends[1] != 0).then_some(self.numbers[1])
+    }
+
+    /// The number of the E word.
+    #[inline]
+    pub(crate) fn e(&self) -> Option<f64> {
+        (self.ends[2] != 0).then_some(self.numbers[2])
+    }
+
+    /// The decimals of the E word, 0 without one.
+    #[inline]
+    pub(crate) fn e_decimals(&self) -> u8 {
+        self.e_decimals
+    }
+
+    /// Where the value of the E word stands.
+    #[inline]
+    pub(crate) fn e_at(&self) -> [usize; 2] {
+        [self.e_from, self.ends[2]]
+    }
+
+    /// End of the last word that is X or Y; 0 without one.
+    #[inline]
+    pub(crate) fn anchor(&self) -> usize {
+        self.ends[0].max(self.ends[1])
     }
 }
 
-/// A number of at most seven digits on each side of its point, and where it ends.
+/// A number of at most seven digits on each side of its point, its decimals, and its length.
 #[inline]
-fn decimal(bytes: &[u8], mut at: usize) -> Option<(Number, usize)> {
-    let negative = *bytes.get(at)? == b'-';
-    at += usize::from(negative);
-    let (whole, count) = digits(*bytes.get(at..)?.first_chunk()?);
-    at += count;
-    let (mantissa, decimals) = if *bytes.get(at)? == b'.' {
-        let (part, decimals) = digits(*bytes.get(at + 1..)?.first_chunk()?);
-        if decimals == 0 || decimals > 7 {
+fn decimal(bytes: &[u8; 24]) -> Option<(f64, u8, usize)> {
+    let sign = usize::from(bytes[0] == b'-');
+    let (whole, count) = digits(*bytes[sign..].first_chunk()?);
+    let point = sign + count;
+    let (mantissa, decimals) = if bytes[point] == b'.' {
+        let (part, decimals) = digits(*bytes[point + 1..].first_chunk()?);
+        if decimals == 0 || decimals > 7 || count > 7 {
             return None;
         }
-        at += 1 + decimals;
         (whole * TENS[decimals & 7] + part, decimals)
-    } else if count > 0 {
+    } else if count > 0 && count <= 7 {
         (whole, 0)
     } else {
         return None;
     };
-    if count > 7 {
-        return None;
-    }
     #[expect(clippy::cast_precision_loss, reason = "14 digits: exact")]
     let value = mantissa as f64 / POWERS[decimals & 7];
     #[expect(clippy::cast_possible_truncation, reason = "at most 7")]
-    let decimals = decimals as u8;
-    Some((Number { value: if negative { -value } else { value }, decimals }, at))
+    let told = decimals as u8;
+    let length = point + usize::from(told > 0) + decimals;
+    Some((if sign == 1 { -value } else { value }, told, length))
 }
 
 const TENS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
@@ -147,20 +178,22 @@ mod tests {
         let [g, words @ ..] = line.words() else { panic!("{text:?}") };
         assert_eq!((g.letter, g.number.map(|n| n.decimals)), (b'G', Some(0)), "{text:?}");
         assert!(g.number.is_some_and(|n| n.value < 1.5), "{text:?}");
-        for word in words {
-            let (slow, quick) = (word.number.unwrap(), plain.get(word.letter).unwrap());
-            assert_eq!((slow.value.to_bits(), slow.decimals), (quick.value.to_bits(), quick.decimals), "{text:?}");
+        for (letter, quick) in [(b'X', plain.x()), (b'Y', plain.y()), (b'E', plain.e())] {
+            let slow = line.get(letter).map(|w| w.number.unwrap().value.to_bits());
+            assert_eq!(slow, quick.map(f64::to_bits), "{text:?}");
         }
-        assert_eq!(words.len(), LETTERS.iter().filter(|l| plain.get(**l).is_some()).count(), "{text:?}");
+        assert!(words.iter().all(|w| b"XYEF".contains(&w.letter) && w.number.is_some()), "{text:?}");
         let last = words.iter().rev().find(|w| matches!(w.letter, b'X' | b'Y'));
-        assert_eq!(plain.anchor, last.map_or(0, |w| w.to), "{text:?}");
-        assert_eq!(plain.e_at, line.get(b'E').map_or([0; 2], |w| [w.from, w.to]), "{text:?}");
+        assert_eq!(plain.anchor(), last.map_or(0, |w| w.to), "{text:?}");
+        let e = line.get(b'E');
+        assert_eq!(plain.e_at(), e.map_or([0; 2], |w| [w.from, w.to]), "{text:?}");
+        assert_eq!(plain.e_decimals(), e.map_or(0, |w| w.number.unwrap().decimals), "{text:?}");
         true
     }
 
     #[test]
     fn reads_plain_lines_and_no_others() {
-        let more = "G1 X1 Y2 E3\n";
+        let more = "G1 X1 Y2 E3\n".repeat(20);
         for (text, plain) in [
             ("G1 X1.5 Y-2.25 E.125\n", true),
             ("G0 F7200 X100 Y0.001\r\n", true),
@@ -201,12 +234,12 @@ mod tests {
         #[test]
         fn any_numbers_read_alike(words in proptest::collection::vec(("[XYEF]", "-?[0-9]{0,8}", "(\\.[0-9]{0,8})?"), 1..5), end in "\r?\n") {
             let line: String = words.iter().map(|(l, whole, part)| format!(" {l}{whole}{part}")).collect();
-            agrees(&format!("G1{line}{end}G1 X1 Y1\n"));
+            agrees(&format!("G1{line}{end}{}", "G1 X1 Y1\n".repeat(20)));
         }
 
         #[test]
-        fn any_bytes_read_alike(text in "G[01] ([XYEFZ;. \r\n0-9-]{0,20})\nG1 X1 Y1 E1\n") {
-            agrees(&text);
+        fn any_bytes_read_alike(text in "G[01] ([XYEFZ;. \r\n0-9-]{0,20})\n") {
+            agrees(&format!("{text}{}", "G1 X1 Y1\n".repeat(20)));
         }
 
         #[test]

@@ -6,7 +6,6 @@
 //! absolute until the file says otherwise (common practice, no source).
 
 use super::commands::{Action, M_WORDS, MAction, g_word, text_levels, text_moves};
-use super::plain::Plain;
 use super::refuse::{At, Fault};
 use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word, bits};
@@ -264,19 +263,12 @@ impl Reader {
         }
     }
 
-    /// Takes a plain line: the words mean places in mm, and where the machine stands is known.
-    #[inline]
-    pub(crate) fn goes(&mut self, plain: &Plain) {
-        let State { axes: [x, y, _], e, motion, e_absolute, .. } = &mut self.state;
-        for (letter, axis) in [(b'X', x), (b'Y', y)] {
-            if let Some(n) = plain.get(letter) {
-                axis.register = n.value;
-            }
-        }
-        if let Some(n) = plain.get(b'E') {
-            *e = if *e_absolute { n.value } else { *e + n.value };
-        }
-        *motion = Some(Action::Straight);
+    /// Straight moves were made, whose words are places in mm (or amounts) of axes that are known: to these registers of X, Y and E.
+    pub(crate) fn went_straight(&mut self, [x, y]: [f64; 2], e: f64) {
+        self.state.axes[0].register = x;
+        self.state.axes[1].register = y;
+        self.state.e = e;
+        self.state.motion = Some(Action::Straight);
     }
 
     /// A motion that is refused passes: the machine will take its words in some way.
