@@ -354,6 +354,15 @@ impl Bed {
         Ok(())
     }
 
+    /// [`flow`](Bed::flow) for nearly every move: at most 1 mm, straight, at one height in the taper, and across no break.
+    #[inline]
+    pub(crate) fn short_flow(&mut self, from: [f64; 2], to: [f64; 2], z: f64) -> f64 {
+        let left = self.height(from);
+        let middle = self.sheet.height(from[0] + (to[0] - from[0]) * 0.5, from[1] + (to[1] - from[1]) * 0.5);
+        let right = self.height(to);
+        1.0 + self.weight.slope(z) * (left + 4.0 * middle + right) / 6.0
+    }
+
     /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm that no break of the map
     /// and no kink of the taper divides (so that it is exact for bilinear maps at one Z).
     pub(crate) fn flow(&mut self, way: &Way) -> f64 {
@@ -363,17 +372,14 @@ impl Bed {
         if high <= from || low >= to {
             return 1.0;
         }
-        let start = self.height(path.at(0.0));
         if let Path::Straight { from, to, length } = path
             && length <= 1.0
             && low.to_bits() == high.to_bits()
             && self.no_break(from, to)
         {
-            // Nearly every move: one stretch.
-            let middle = self.height(path.at(0.5));
-            let right = self.height(to);
-            return 1.0 + self.weight.slope(z0) * (start + 4.0 * middle + right) / 6.0;
+            return self.short_flow(from, to, z0);
         }
+        let start = self.height(path.at(0.0));
         let mut cuts = core::mem::take(&mut self.cuts);
         cuts.clear();
         path.crossings(self.sheet.breaks(), &mut cuts);

@@ -65,7 +65,8 @@ impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
     /// was read in the other way.
     pub(super) fn cruise(&mut self, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
-        let Some(level) = Plain::read(bytes).and_then(|_| self.level(line)) else { return 0 };
+        let mut next = Plain::read(bytes);
+        let Some(level) = next.and_then(|_| self.level(line)) else { return 0 };
         let state = self.reader.state();
         let mut run = Run {
             at: [state.axes[0].register, state.axes[1].register],
@@ -80,7 +81,7 @@ impl Work {
         };
         // Up to `copied` all is written; from there to `done` stand lines that stay.
         let (mut done, mut copied) = (0, 0);
-        while let Some(plain) = Plain::read(&bytes[done..]) {
+        while let Some(plain) = next {
             let Some((z, e)) = self.plain_move(&level, &mut run, &plain) else { break };
             if z.is_some() || e.is_some() {
                 out.extend_from_slice(&bytes[copied..done]);
@@ -92,6 +93,7 @@ impl Work {
                 }
             }
             done += plain.whole;
+            next = Plain::read(&bytes[done..]);
         }
         out.extend_from_slice(&bytes[copied..done]);
         self.arrive(&level, run, out);
@@ -156,10 +158,12 @@ impl Work {
         {
             return None;
         }
-        let factor = if pushes && level.scaled {
-            self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
-        } else {
+        let factor = if !(pushes && level.scaled) {
             1.0
+        } else if length <= 1.0 {
+            self.bed.short_flow(from, to, z)
+        } else {
+            self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
         };
         let offset = self.bed.offset(to, z);
         let [mut z_ledger, mut e_ledger] = run.ledgers;

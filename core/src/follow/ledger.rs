@@ -43,7 +43,10 @@ impl Decimal {
     }
 
     /// The most bytes that a number takes.
-    pub(crate) const MOST_BYTES: usize = 48;
+    pub(crate) const MOST_BYTES: usize = 56;
+
+    /// Decimals beyond these are not written: what the reader takes has fewer digits than that.
+    const MOST_DECIMALS: usize = 40;
 
     /// Writes the digits: a sign if negative, at least one digit before the point.
     pub(crate) fn write(self, out: &mut Vec<u8>) {
@@ -54,43 +57,59 @@ impl Decimal {
     /// The digits, which end with the bytes, and where they begin.
     #[inline]
     pub(crate) fn digits(self) -> ([u8; Decimal::MOST_BYTES], usize) {
-        let mut digits = [b'0'; Decimal::MOST_BYTES];
-        let decimals = usize::from(self.decimals).min(Decimal::MOST_BYTES - 2);
-        let mut n = digits.len();
+        let mut text = [b'0'; Decimal::MOST_BYTES];
+        let mut n = text.len();
         let mut rest = self.units.unsigned_abs();
-        let mut count = 0;
-        let mut put = |digit: u8| {
-            if count == decimals && count > 0 {
-                n -= 1;
-                digits[n] = b'.';
-            }
-            n -= 1;
-            digits[n] = b'0' + digit;
-            count += 1;
-            count > decimals
-        };
         // Small numbers, nearly all of them, need no 128-bit division.
         while rest > u128::from(u64::MAX) {
-            put((rest % 10) as u8);
-            rest /= 10;
+            n -= 2;
+            text[n..n + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
+            rest /= 100;
         }
         #[expect(clippy::cast_possible_truncation, reason = "not above u64::MAX here")]
         let mut rest = rest as u64;
-        loop {
-            let digit = rest % 10;
-            rest /= 10;
-            let enough = put(digit as u8);
-            if enough && rest == 0 {
-                break;
+        while rest > 9 {
+            n -= 2;
+            text[n..n + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
+            rest /= 100;
+        }
+        if rest > 0 {
+            n -= 1;
+            text[n] = PAIRS[usize::try_from(rest).unwrap_or(0)][1];
+        }
+        let decimals = usize::from(self.decimals).min(Decimal::MOST_DECIMALS);
+        // A digit at least before the point.
+        n = n.min(text.len() - 1 - decimals);
+        if decimals > 0 {
+            // What stands before the point makes room for it.
+            let point = text.len() - decimals - 1;
+            if point - (n - 1) <= 8 {
+                let block: [u8; 8] = text[point - 7..=point].try_into().unwrap_or_default();
+                text[point - 8..point].copy_from_slice(&block);
+            } else {
+                text.copy_within(n..=point, n - 1);
             }
+            n -= 1;
+            text[point] = b'.';
         }
         if self.units < 0 {
             n -= 1;
-            digits[n] = b'-';
+            text[n] = b'-';
         }
-        (digits, n)
+        (text, n)
     }
 }
+
+/// 00 to 99.
+const PAIRS: [[u8; 2]; 100] = {
+    let mut pairs = [[b'0'; 2]; 100];
+    let mut n = 0u8;
+    while n < 100 {
+        pairs[n as usize] = [b'0' + n / 10, b'0' + n % 10];
+        n += 1;
+    }
+    pairs
+};
 
 /// Half away from zero; of a number of at most 9e15 in size, or saturating for what no reader accepts. (The standard library's
 /// is a call on some machines.)

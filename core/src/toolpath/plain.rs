@@ -124,14 +124,21 @@ fn decimal(bytes: &[u8; 24]) -> Option<(f64, u8, usize)> {
         if decimals == 0 || decimals > 7 || count > 7 {
             return None;
         }
-        (whole * TENS[decimals & 7] + part, decimals)
+        let mantissa = if count + decimals <= 8 {
+            // Side by side they are one number of eight digits.
+            number(part | (whole >> (8 * decimals)))
+        } else {
+            number(whole) * TENS[decimals & 7] + number(part)
+        };
+        (mantissa, decimals)
     } else if count > 0 && count <= 7 {
-        (whole, 0)
+        (number(whole), 0)
     } else {
         return None;
     };
-    #[expect(clippy::cast_precision_loss, reason = "14 digits: exact")]
-    let value = mantissa as f64 / POWERS[decimals & 7];
+    // By way of a signed number, which is a single step on most machines.
+    #[expect(clippy::cast_precision_loss, clippy::cast_possible_wrap, reason = "14 digits: exact")]
+    let value = mantissa as i64 as f64 / POWERS[decimals & 7];
     #[expect(clippy::cast_possible_truncation, reason = "at most 7")]
     let told = decimals as u8;
     let length = point + usize::from(told > 0) + decimals;
@@ -140,7 +147,7 @@ fn decimal(bytes: &[u8; 24]) -> Option<(f64, u8, usize)> {
 
 const TENS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
 
-/// How many digits eight bytes begin with, and the number that they make.
+/// How many digits eight bytes begin with, and these as the last of eight digits (one in a byte, the last in the highest).
 #[inline]
 fn digits(bytes: [u8; 8]) -> (u64, usize) {
     // A digit less '0' is 0 to 9: with 0x76 added it has no high bit, and anything above has. (What carries over lies
@@ -148,16 +155,19 @@ fn digits(bytes: [u8; 8]) -> (u64, usize) {
     let less = u64::from_le_bytes(bytes) ^ 0x3030_3030_3030_3030;
     let others = (less.wrapping_add(0x7676_7676_7676_7676) | less) & 0x8080_8080_8080_8080;
     let bits = others.trailing_zeros() & !7;
-    if bits == 0 {
-        return (0, 0);
-    }
-    // Leading zeros instead of what follows; then pairs, fours and all eight by one multiplication each.
-    let eight = less << (64 - bits);
+    // Leading zeros instead of what follows.
+    let shown = if bits == 0 { 0 } else { less << (64 - bits) };
+    (shown, bits as usize / 8)
+}
+
+/// The number that eight digits make: pairs, fours and all eight by one multiplication each.
+#[inline]
+fn number(eight: u64) -> u64 {
     let pairs = eight.wrapping_mul(10).wrapping_add(eight >> 8);
     let mask = 0x0000_00ff_0000_00ff;
     let low = (pairs & mask).wrapping_mul(0x000f_4240_0000_0064);
     let high = ((pairs >> 16) & mask).wrapping_mul(0x0000_2710_0000_0001);
-    (low.wrapping_add(high) >> 32, bits as usize / 8)
+    low.wrapping_add(high) >> 32
 }
 
 #[cfg(test)]
@@ -250,7 +260,8 @@ mod tests {
             }
             let count = bytes.iter().take_while(|b| b.is_ascii_digit()).count();
             let want = bytes[..count].iter().fold(0u64, |m, b| m * 10 + u64::from(b - b'0'));
-            prop_assert_eq!(digits(bytes), (want, count));
+            let (eight, length) = digits(bytes);
+            prop_assert_eq!((number(eight), length), (want, count));
         }
     }
 }
