@@ -285,21 +285,29 @@ enum Kind {
 }
 
 fn as_json(failure: &Failure) -> String {
-    let error = match failure {
-        Failure::Refused(r) => Fault {
+    fault(failure).map_or(String::new(), |error| serde_json::to_string(&Told { error }).unwrap_or_default())
+}
+
+/// The failure as a value, to stand among others.
+pub(crate) fn value(failure: &Failure) -> serde_json::Value {
+    fault(failure).and_then(|error| serde_json::to_value(error).ok()).unwrap_or_default()
+}
+
+fn fault(failure: &Failure) -> Option<Fault<'_>> {
+    match failure {
+        Failure::Refused(r) => Some(Fault {
             kind: r.kind,
             message: &r.message,
             help: r.help.as_deref(),
             note: r.note.as_deref(),
             file: Some(r.source.name.as_str()).filter(|n| !n.is_empty()),
             places: &r.places,
-        },
+        }),
         Failure::Plain(message) => {
-            Fault { kind: Kind::Command("files"), message, help: None, note: None, file: None, places: &[] }
+            Some(Fault { kind: Kind::Command("files"), message, help: None, note: None, file: None, places: &[] })
         }
-        Failure::Usage(_) | Failure::Closed | Failure::Told => return String::new(),
-    };
-    serde_json::to_string(&Told { error }).unwrap_or_default()
+        Failure::Usage(_) | Failure::Closed | Failure::Told => None,
+    }
 }
 
 #[cfg(test)]

@@ -386,3 +386,103 @@ mod unix {
         assert_eq!(String::from_utf8(done.stderr).unwrap(), "");
     }
 }
+
+/// Three files of an evening, one of which is refused.
+fn evening() -> Folder {
+    let folder = Folder::new();
+    folder.put("second.gcode", &PART.replace("X195 Y40", "X150 Y40"));
+    folder.put("odd.gcode", &PART.replace("G1 X195 Y40", "G5 X195 Y40"));
+    folder
+}
+
+#[test]
+fn several_files_go_into_a_folder_and_one_refusal_stops_no_other() {
+    let folder = evening();
+    for threads in ["1", "3"] {
+        let run = folder.run(&[
+            "rewrite",
+            "part.gcode",
+            "odd.gcode",
+            "second.gcode",
+            "--card",
+            "bed.toml",
+            "--out-dir",
+            "deep/even",
+            "--threads",
+            threads,
+        ]);
+        assert_eq!((run.status, run.out.as_str()), (1, ""), "{}", run.messages);
+        assert!(run.messages.contains("odd.gcode:9:1"), "{}", run.messages);
+        assert!(run.messages.contains("2 of 3 files were rewritten, 1 not"), "{}", run.messages);
+        // In the order in which they were given.
+        let place = |text: &str| run.messages.find(text).unwrap_or_else(|| panic!("{text}: {}", run.messages));
+        assert!(place("Rewrote part.gcode to deep/even/part.gcode: ") < place("error"));
+        assert!(place("error") < place("Rewrote second.gcode"));
+        for name in ["part.gcode", "second.gcode"] {
+            folder.run(&["rewrite", name, "--card", "bed.toml", "-o", "alone.gcode"]);
+            assert_eq!(folder.get(&format!("deep/even/{name}")), folder.get("alone.gcode"), "{name}");
+        }
+        assert!(!folder.path("deep/even/odd.gcode").exists());
+        std::fs::remove_dir_all(folder.path("deep")).unwrap();
+    }
+}
+
+#[test]
+fn several_files_are_told_as_json() {
+    let folder = evening();
+    let run = folder.run(&[
+        "rewrite",
+        "odd.gcode",
+        "part.gcode",
+        "--card",
+        "bed.toml",
+        "--out-dir",
+        "even",
+        "--json",
+        "--prove",
+    ]);
+    assert_eq!((run.status, run.messages.as_str()), (1, ""));
+    let json: serde_json::Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(json["files"][0]["input"], "odd.gcode");
+    assert_eq!(json["files"][0]["error"]["kind"], "refused");
+    assert_eq!(json["files"][0]["error"]["places"][0]["line"], 9);
+    assert_eq!(json["files"][1]["output"], "even/part.gcode");
+    assert_eq!(json["files"][1]["proof"]["faults"].as_array().map(Vec::len), Some(0));
+}
+
+#[test]
+fn several_files_are_replaced_in_place() {
+    let folder = evening();
+    folder.run(&["rewrite", "second.gcode", "--card", "bed.toml", "-o", "want.gcode"]);
+    let run = folder.run(&["rewrite", "part.gcode", "second.gcode", "--card", "bed.toml", "--in-place", "--quiet"]);
+    assert_eq!((run.status, run.messages.as_str()), (0, ""));
+    assert_eq!(folder.get("second.gcode"), folder.get("want.gcode"));
+    assert_ne!(folder.get("part.gcode"), PART);
+}
+
+#[test]
+fn several_files_cannot_take_each_others_place() {
+    let folder = evening();
+    std::fs::create_dir(folder.path("a")).unwrap();
+    folder.put("a/part.gcode", PART);
+    let both = folder.run(&["rewrite", "part.gcode", "a/part.gcode", "--card", "bed.toml", "--out-dir", "even"]);
+    assert_eq!(both.status, 1);
+    assert!(
+        both.messages.contains("part.gcode and a/part.gcode would both go to even/part.gcode"),
+        "{}",
+        both.messages
+    );
+    let here = folder.run(&["rewrite", "part.gcode", "second.gcode", "--card", "bed.toml", "--out-dir", "."]);
+    assert_eq!(here.status, 1);
+    assert!(here.messages.contains("IN itself"), "{}", here.messages);
+    let over = folder.run(&["rewrite", "part.gcode", "a/part.gcode", "--card", "bed.toml", "--out-dir", "a"]);
+    assert_eq!(over.status, 1);
+    for wrong in [&["-o", "one.gcode"][..], &["--out-dir", "even", "-o", "x"], &["--out-dir", "even", "--threads", "0"]]
+    {
+        let run = folder.run(&[&["rewrite", "part.gcode", "second.gcode", "--card", "bed.toml"], wrong].concat());
+        assert_eq!(run.status, 2, "{wrong:?}: {}", run.messages);
+    }
+    let pipe = folder.run_with(&["rewrite", "-", "--card", "bed.toml", "--out-dir", "even"], PART, &[]);
+    assert_eq!(pipe.status, 2);
+    assert_eq!(folder.get("a/part.gcode"), PART);
+}

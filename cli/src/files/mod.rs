@@ -66,6 +66,12 @@ impl Name {
         }
     }
 
+    /// How long it is, where it is a file.
+    pub(crate) fn size(&self) -> Option<u64> {
+        let Name::Path(path) = self else { return None };
+        fs::metadata(path).ok().filter(fs::Metadata::is_file).map(|about| about.len())
+    }
+
     /// Opens it for reading; the length where it is a file. A file that changes before its end is read fails there: half of one and
     /// half of another is neither.
     pub(crate) fn open(&self) -> Result<(Input, Option<u64>), Failure> {

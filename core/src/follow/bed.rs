@@ -6,11 +6,13 @@ use super::split::{SAMPLES_LIMIT, Tube, Vertex};
 use super::taper::Weight;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind, HeightMap};
+use std::sync::Arc;
 
 /// The definition, z + w(z) h(x, y) + shift, and how closely it is to be kept.
 #[derive(Debug, Clone)]
 pub(crate) struct Bed {
-    pub(crate) sheet: Sheet,
+    /// Shared by all that are cloned from one: it is large, and takes longer to make than a small toolpath to follow.
+    pub(crate) sheet: Arc<Sheet>,
     pub(crate) weight: Weight,
     shift: f64,
     tolerance: f64,
@@ -67,7 +69,7 @@ pub(crate) struct Way {
 
 impl Bed {
     pub(crate) fn new(map: &HeightMap, options: &Options) -> Result<Self, Error> {
-        let sheet = Sheet::of(map);
+        let sheet = Arc::new(Sheet::of(map));
         let weight = Weight::new(options.taper, &sheet)?;
         let plain_length = plain_length(&sheet, tube_width(&sheet, options.tolerance));
         Ok(Bed {

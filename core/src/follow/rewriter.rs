@@ -18,6 +18,8 @@ use crate::{Error, ErrorKind, HeightMap};
 /// [`finish`](Rewriter::finish). Memory does not grow with the toolpath, and the output does not depend on how the
 /// input was cut.
 ///
+/// A clone of one that has not been pushed to is as good as new, and shares the prepared map: for many toolpaths, make one.
+///
 /// After an error nothing more can be pushed, and what was written so far must be thrown away.
 ///
 /// ```

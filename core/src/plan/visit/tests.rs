@@ -127,18 +127,37 @@ fn in_an_area(bed: &Bed, from: [f64; 3], to: [f64; 3], offset: [f64; 2]) -> bool
     })
 }
 
+/// Places of the grid along one axis.
+const N: usize = 160;
+
+/// The place of the grid with this number along an axis, mm.
+fn cell(bed: &Bed, i: usize, axis: usize) -> f64 {
+    let [low, high] = if axis == 0 { bed.x } else { bed.y };
+    low + (high - low) * (f64::from(u32::try_from(i).unwrap()) + 0.5) / f64::from(u32::try_from(N).unwrap())
+}
+
+fn is_free(bed: &Bed, off: [f64; 2], [x, y]: [f64; 2]) -> bool {
+    bed.reaches(x, y) && bed.keep_out_at(x, y).is_none() && bed.keep_out_at(x + off[0], y + off[1]).is_none()
+}
+
+/// Whether a straight way leads from a stop to a place of the grid beside it.
+fn sees_the_grid(case: &Case, off: [f64; 2], stop: &Stop) -> bool {
+    let bed = &case.card.bed;
+    let near = |at: f64, axis: usize| {
+        (0..N).map(move |i| cell(bed, i, axis)).min_by(|a, b| (a - at).abs().total_cmp(&(b - at).abs()))
+    };
+    let (Some(x), Some(y)) = (near(stop.x, 0), near(stop.y, 1)) else { return false };
+    (0..=50)
+        .map(|n| f64::from(n) / 50.0)
+        .all(|t| is_free(bed, off, [stop.x + (x - stop.x) * t, stop.y + (y - stop.y) * t]))
+}
+
 /// Whether all stops lie in one free part of the bed, and every free part that is there is that one: by flooding a grid, which
 /// misses narrow gaps but finds no way where there is none.
 fn connected(case: &Case, off: [f64; 2]) -> bool {
-    const N: usize = 160;
     let bed = &case.card.bed;
-    let cell = |i: usize, axis: usize| {
-        let [low, high] = if axis == 0 { bed.x } else { bed.y };
-        low + (high - low) * (f64::from(u32::try_from(i).unwrap()) + 0.5) / f64::from(u32::try_from(N).unwrap())
-    };
-    let free = |x: f64, y: f64| {
-        bed.reaches(x, y) && bed.keep_out_at(x, y).is_none() && bed.keep_out_at(x + off[0], y + off[1]).is_none()
-    };
+    let cell = |i: usize, axis: usize| cell(bed, i, axis);
+    let free = |x: f64, y: f64| is_free(bed, off, [x, y]);
     let mut open: Vec<Vec<bool>> = (0..N).map(|i| (0..N).map(|j| free(cell(i, 0), cell(j, 1))).collect()).collect();
     let Some(start) = (0..N * N).find(|n| open[n / N][n % N]) else { return false };
     let mut todo = vec![(start / N, start % N)];
@@ -256,6 +275,8 @@ proptest! {
             Ok(program) => check(&case, &program),
             Err(error) => {
                 prop_assert!(error.message().contains("leave no way"), "{error}");
+                // A stop in a sliver between an area and the bed's edge is out of the grid's sight: it may well be cut off.
+                prop_assume!(case.stops.iter().all(|s| sees_the_grid(&case, off, s)));
                 prop_assert!(!connected(&case, off), "there is a way: {error}");
             }
         }
