@@ -247,12 +247,14 @@ fn samples_agree_or_are_refused_with_a_place() {
                 Ok(r) => {
                     agreed = true;
                     table += &format!(
-                        "{name:40} {asked:20} agrees: {} -> {} moves ({:+.2} %; at least {}), {} mergeable, worst Z {:.4} XY {:.5} E {:.7}, \
+                        "{name:40} {asked:20} agrees: {} -> {} moves ({:+.2} %; at least {}), {} pieces where {} would do, {} mergeable, worst Z {:.4} XY {:.5} E {:.7}, \
                          {} lines changed, {} the same\n",
                         r.moves_in,
                         r.moves_out,
                         r.growth_percent(),
                         r.moves_least,
+                        r.pieces,
+                        r.pieces_fewest,
                         r.mergeable,
                         r.worst_z,
                         r.worst_xy,

@@ -14,6 +14,7 @@
 //! - where nothing needs changing the bytes are the same.
 
 mod definition;
+mod fewest;
 mod least;
 mod needless;
 mod numbering;
@@ -157,6 +158,10 @@ pub struct Report {
     pub moves_out: usize,
     /// A bound from below: no rewriter could do with fewer motions within tolerance and rounding.
     pub moves_least: usize,
+    /// Pieces of the moves that are several.
+    pub pieces: usize,
+    /// The fewest that these moves could be, each by itself, within the tolerance, from its start to its end.
+    pub pieces_fewest: usize,
     /// Motions whose whole path was judged against the definition.
     pub judged: usize,
     /// Motions that passed while the position was not known.

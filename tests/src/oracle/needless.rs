@@ -2,23 +2,24 @@
 
 use super::definition::{count, offset, point, samples};
 use super::walk::{Lost, Walk, text};
-use super::{What, least};
+use super::{What, fewest, least};
 use crate::dec::{Dec, places};
 use crate::machine::{Motion, State, Step, X, Y, Z, step};
 use crate::path::Path;
 
 impl Walk<'_> {
-    /// How few pieces could make this move.
-    pub(super) fn least(&self, motion: &Motion) -> usize {
-        let Some(path) = motion.path else { return 1 };
-        let samples: Vec<[f64; 2]> = (0..=200)
+    /// How few pieces could make this move, which need not join; and how few that do.
+    pub(super) fn least(&self, motion: &Motion) -> [usize; 2] {
+        let Some(path) = motion.path else { return [1; 2] };
+        let samples: Vec<[f64; 2]> = (0..=400)
             .map(|k| {
-                let t = count(k) / 200.0;
+                let t = count(k) / 400.0;
                 let on = point(motion, &path, t);
                 [t, on[2] + offset(on, self.h, self.rules)]
             })
             .collect();
-        least::pieces(&samples, self.rules.tolerance + self.rules.z_half_unit)
+        let free = least::pieces(&samples, self.rules.tolerance + self.rules.z_half_unit);
+        [free, fewest::pieces(&samples, self.rules.tolerance)]
     }
 
     /// Counts neighbouring pieces that one piece could replace.

@@ -277,7 +277,12 @@ impl<'a> Walk<'a> {
         let start_exact = self.exact;
         self.exact += motion.e.f64() * factor;
         self.e_unit(i, begin, pieces);
-        self.report.moves_least += if pieces > 1 { self.least(motion) } else { 1 };
+        let [least, fewest] = if pieces > 1 { self.least(motion) } else { [1; 2] };
+        self.report.moves_least += least;
+        if pieces > 1 {
+            self.report.pieces += pieces;
+            self.report.pieces_fewest += fewest;
+        }
         let was_settled = self.settled;
         let identical = pieces == 1 && same(&self.old[i], &self.new[begin]);
         self.tally(i, identical)?;
