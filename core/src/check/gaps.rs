@@ -18,6 +18,7 @@ use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
 use crate::card::{Bed, MAX_READING};
+use crate::number::Plain;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
@@ -95,21 +96,21 @@ impl GapOptions {
         let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
         let Window { near, far } = self.window;
         if !(near >= 0.0 && near < far && far.is_finite()) {
-            return fault(format!("{near} to {far} is no window of gaps"));
+            return fault(format!("{} to {} is no window of gaps", Plain(near), Plain(far)));
         }
         if let Some(Followed { taper, shift }) = self.followed {
             if shift.is_nan() || shift.abs() > MAX_READING {
-                return fault(format!("a shift of {shift} mm is more than {MAX_READING} mm"));
+                return fault(format!("a shift of {} mm is more than {} mm", Plain(shift), Plain(MAX_READING)));
             }
             if let Some([from, to]) = taper
                 && !(from.is_finite() && to.is_finite() && from < to)
             {
-                return fault(format!("{from} to {to} mm is no taper"));
+                return fault(format!("{} to {} mm is no taper", Plain(from), Plain(to)));
             }
         }
         let kept = if let Keep::At(z) = self.keep { Some(z) } else { None };
         match self.layers.iter().chain(&kept).find(|z| !z.is_finite()) {
-            Some(z) => fault(format!("{z} mm is no layer's Z")),
+            Some(z) => fault(format!("{} mm is no layer's Z", Plain(*z))),
             None if !self.layers.is_sorted() => fault("the layers do not ascend".to_owned()),
             None => Ok(()),
         }
@@ -595,7 +596,7 @@ fn holds(base: f64, z: f64) -> bool {
 /// Pieces of at most `most` mm that make up a length, one at least.
 fn pieces(length: f64, most: f64) -> u32 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-    let count = (length / most).ceil().clamp(1.0, 1e5) as u32;
+    let count = crate::number::within((length / most).ceil(), 1.0, 1e5) as u32;
     count
 }
 

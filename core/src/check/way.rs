@@ -55,7 +55,7 @@ impl Way {
         let d = [self.to[0] - self.from[0], self.to[1] - self.from[1]];
         let e = [p[0] - self.from[0], p[1] - self.from[1]];
         let along = (d[0] * e[0] + d[1] * e[1]) / (self.length * self.length);
-        let t = along.clamp(0.0, 1.0);
+        let t = crate::number::within(along, 0.0, 1.0);
         (t, libm::hypot(e[0] - d[0] * t, e[1] - d[1] * t))
     }
 }

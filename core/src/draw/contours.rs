@@ -34,7 +34,7 @@ impl Grid {
         let cell = edge.width().max(edge.depth()) / CELLS;
         let cells = |length: f64| -> usize {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and CELLS")]
-            let n = libm::ceil(length / cell).clamp(1.0, CELLS) as usize;
+            let n = crate::number::within(libm::ceil(length / cell), 1.0, CELLS) as usize;
             n
         };
         let (nx, ny) = (cells(edge.width()), cells(edge.depth()));
@@ -143,7 +143,11 @@ pub(super) fn thinned(line: &[[f64; 2]], tolerance: f64) -> Vec<[f64; 2]> {
 fn distance_to_piece(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let length = dx * dx + dy * dy;
-    let t = if length > 0.0 { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length).clamp(0.0, 1.0) } else { 0.0 };
+    let t = if length > 0.0 {
+        crate::number::within(((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length, 0.0, 1.0)
+    } else {
+        0.0
+    };
     libm::hypot(p[0] - a[0] - t * dx, p[1] - a[1] - t * dy)
 }
 
@@ -169,7 +173,7 @@ mod tests {
             let x = 1000.0 * levels.height(i);
             assert!(c.lines[0].iter().all(|p| (p[0] - x).abs() < 1e-9), "{:?}", c.lines[0]);
             let mut ends = [c.lines[0][0][1], c.lines[0][c.lines[0].len() - 1][1]];
-            ends.sort_by(f64::total_cmp);
+            crate::order::sort_numbers(&mut ends);
             assert!(ends[0].abs() < 1e-9 && (ends[1] - 100.0).abs() < 1e-9, "{ends:?}");
             assert_eq!(c.lines[0].len(), 2, "thinned to its ends");
         }

@@ -4,6 +4,7 @@ use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
 use super::taper::Weight;
+use crate::number::Plain;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind, HeightMap};
 use std::sync::Arc;
@@ -278,7 +279,7 @@ impl Bed {
                 plain || bend(length) * length * length / 8.0 <= tau
             };
         // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
-        let left = off_by - off_by.clamp(-MENDING * length, MENDING * length);
+        let left = off_by - crate::number::within(off_by, -MENDING * length, MENDING * length);
         let goal =
             if left != 0.0 && bend(length) * length * length / 8.0 <= tau - self.reach(tau) { end + left } else { end };
         if short {
@@ -312,14 +313,14 @@ impl Bed {
         if count.is_nan() || count >= f64::from(SAMPLES_LIMIT) {
             return Err(Error::new(
                 ErrorKind::Limit,
-                format!("a move of {length:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed"),
+                format!("a move of {:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed", Plain(length)),
             )
             .with_help("no printer is that large: the file is damaged here, or in other units than it says"));
         }
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^5")]
         let count = count.max(1.0) as u32;
         cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
-        cuts.sort_unstable_by(f64::total_cmp);
+        crate::order::sort_numbers(&mut cuts);
         let first = self.offset(path.at(0.0), z0);
         // A start that is off (the first move after the place became known) is made good evenly over the move.
         let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
@@ -390,10 +391,10 @@ impl Bed {
         }
         if path.length() > 1.0 {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-            let count = path.length().ceil().clamp(1.0, 1e5) as u32;
+            let count = crate::number::within(path.length().ceil(), 1.0, 1e5) as u32;
             cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         }
-        cuts.sort_unstable_by(f64::total_cmp);
+        crate::order::sort_numbers(&mut cuts);
         cuts.push(1.0);
         let mut sum = 0.0;
         let (mut a, mut left) = (0.0, start);

@@ -9,6 +9,7 @@ use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
+use crate::number::Plain;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
@@ -108,7 +109,9 @@ impl Rewriter {
             return Err(Error::new(
                 ErrorKind::Refused,
                 format!(
-                    "the map reaches {largest:.2} mm: more than {HEIGHT_LIMIT} mm is a mistyped reading or a matter for the screws"
+                    "the map reaches {:.2} mm: more than {} mm is a mistyped reading or a matter for the screws",
+                    Plain(largest),
+                    Plain(HEIGHT_LIMIT)
                 ),
             )
             .with_help("check the card's readings and their sign, tram the bed, or allow `large-heights`"));

@@ -131,7 +131,7 @@ impl Tube {
                 let dt = 1.0 - from.0;
                 let (a, b) = ((from.1 + low * dt).max(end - reach), (from.1 + high * dt).min(end + reach));
                 if a <= b {
-                    self.freed.push((1.0, end.clamp(a, b)));
+                    self.freed.push((1.0, crate::number::within(end, a, b)));
                 }
                 return a <= b;
             };
@@ -166,7 +166,7 @@ impl Tube {
         let (tb, fb) = self.samples[i];
         let gap = |t: f64, f: f64| from.1 + slope * (t - from.0) - (f + wall);
         let (ga, gb) = (gap(ta, fa), gap(tb, fb));
-        let share = if (ga - gb).abs() > 0.0 { (ga / (ga - gb)).clamp(0.0, 1.0) } else { 0.0 };
+        let share = if (ga - gb).abs() > 0.0 { crate::number::within(ga / (ga - gb), 0.0, 1.0) } else { 0.0 };
         (ta + (tb - ta) * share, fa + (fb - fa) * share + wall)
     }
 

@@ -1,5 +1,6 @@
 //! The weight w(z): how much of the bed's shape the path keeps at a height.
 
+use crate::number::Plain;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind};
 
@@ -51,6 +52,8 @@ impl Weight {
             }
             Taper::Range { from, to } => {
                 if !(from.is_finite() && to.is_finite()) || to - from <= largest || to <= from {
+                    let [end, better] = [from + largest, from + largest / AUTO_CHANGE].map(Plain);
+                    let [from, to, largest] = [from, to, largest].map(Plain);
                     return Err(Error::new(
                         ErrorKind::Options,
                         format!(
@@ -58,9 +61,7 @@ impl Weight {
                         ),
                     )
                     .with_help(format!(
-                        "let it end above {:.3} mm; {:.2} mm keeps every layer's thickness within 5 %",
-                        from + largest,
-                        from + largest / AUTO_CHANGE
+                        "let it end above {end:.3} mm; {better:.2} mm keeps every layer's thickness within 5 %"
                     )));
                 }
                 Ok(Weight { from, to })

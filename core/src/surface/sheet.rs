@@ -281,7 +281,7 @@ impl Sheet {
             return self.bend;
         }
         let scale = self.near_scale;
-        let log = libm::log((d / 2.0).clamp(1e-9, scale)).abs().max(libm::log(scale).abs());
+        let log = libm::log(crate::number::within(d / 2.0, 1e-9, scale)).abs().max(libm::log(scale).abs());
         self.bend + self.near_weight * (2.0 * log + 6.0)
     }
 
@@ -461,7 +461,7 @@ fn worst_far_error(kernels: &Kernels, rect: [f64; 4], cells: [usize; 2], size: [
 
 fn cells_along(side: f64, edge: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=FINEST first")]
-    let n = (side / edge).ceil().clamp(1.0, 4096.0) as usize;
+    let n = crate::number::within((side / edge).ceil(), 1.0, 4096.0) as usize;
     n.min(FINEST)
 }
 

@@ -5,6 +5,7 @@ use super::reader::MOVE_LIMIT;
 use super::reader::PLACE_LIMIT;
 use super::text::{hidden_motion, skip_comment};
 use super::words::{Doubt, Kind, Line, Word};
+use crate::number::Plain;
 use crate::{Error, ErrorKind};
 
 /// Why a line is refused.
@@ -31,9 +32,12 @@ pub(crate) fn long_move(length: f64, number: u64) -> Result<(), Error> {
     if length <= MOVE_LIMIT {
         return Ok(());
     }
-    Err(Error::new(ErrorKind::Limit, format!("a move of {length:.0} mm is longer than {MOVE_LIMIT} mm"))
-        .at(number, 1)
-        .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
+    Err(Error::new(
+        ErrorKind::Limit,
+        format!("a move of {:.0} mm is longer than {} mm", Plain(length), Plain(MOVE_LIMIT)),
+    )
+    .at(number, 1)
+    .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
 }
 
 /// A line that is longer than can be held, by its first bytes, split into `line`. What is not held is not looked at, and so the line passes only
