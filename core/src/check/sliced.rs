@@ -27,6 +27,7 @@ pub(super) struct Sliced {
 
 impl Sliced {
     /// Filament was laid over so many mm at this Z.
+    #[inline]
     pub(super) fn note(&mut self, z: f64, length: f64) {
         let bin = libm::round(z / BIN);
         if bin.is_nan() || bin.abs() > 1e9 {
@@ -44,6 +45,7 @@ impl Sliced {
     }
 
     /// What was noted last goes to its bin.
+    #[inline]
     fn put(&mut self) {
         let Some((bin, length)) = self.last.take() else { return };
         if let Ok(at) = self.bins.binary_search_by_key(&bin, |(bin, _)| *bin) {

@@ -70,6 +70,7 @@ impl Weight {
     }
 
     /// The range, unless the whole path follows the bed.
+    #[inline]
     pub(crate) fn range(self) -> Option<[f64; 2]> {
         self.to.is_finite().then_some([self.from, self.to])
     }
@@ -93,6 +94,7 @@ impl Weight {
     }
 
     /// Where w has a kink.
+    #[inline]
     pub(crate) fn kinks(self) -> [f64; 2] {
         [self.from, self.to]
     }

@@ -23,6 +23,7 @@ pub(crate) const POWERS: [f64; 23] = [
 ///
 /// The value is the `f64` nearest to what is written: a mantissa below 2^53 over a power of ten up to 10^22 is one
 /// correctly rounded division (Clinger 1990); anything longer takes the longer way of `crate::number`.
+#[inline]
 pub fn scan(bytes: &[u8]) -> Option<(Number, usize)> {
     scan_here(bytes)
 }
@@ -77,6 +78,7 @@ pub(crate) fn scan_here(bytes: &[u8]) -> Option<(Number, usize)> {
 }
 
 /// The digits of a number that [`scan`] accepted, as an integer of 10^-`decimals`.
+#[inline]
 pub(crate) fn mantissa(bytes: &[u8]) -> i128 {
     let mut m: i128 = 0;
     for b in bytes {

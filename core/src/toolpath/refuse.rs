@@ -64,6 +64,7 @@ pub(crate) fn long_line(line: &Line, bytes: &[u8], number: u64) -> Result<(), Er
 }
 
 /// Whether a `;` comment is all that stands at the end of a blank line's first bytes.
+#[inline]
 fn ends_in_comment(bytes: &[u8]) -> bool {
     let mut i = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
     while let Some(b) = bytes.get(i) {
@@ -84,10 +85,12 @@ pub(super) struct At<'a> {
 }
 
 impl At<'_> {
+    #[inline]
     fn error(self, kind: ErrorKind, at: usize, message: String) -> Error {
         Error::new(kind, message).at(self.line, at as u64 + 1)
     }
 
+    #[inline]
     fn word(self, from: usize) -> String {
         let rest = &self.bytes[from.min(self.bytes.len())..];
         let end = rest.iter().skip(1).position(|b| b.is_ascii_whitespace() || *b == b';').map_or(rest.len(), |n| n + 1);
@@ -106,6 +109,7 @@ impl At<'_> {
         }
     }
 
+    #[inline]
     pub(super) fn not_a_number(self, word: &Word) -> Error {
         let text = self.word(word.start);
         let message = if word.number.is_some() {
@@ -126,6 +130,7 @@ impl At<'_> {
         ))
     }
 
+    #[inline]
     pub(super) fn own_levelling(self, at: usize) -> Error {
         let text = self.word(at);
         self.error(
@@ -138,6 +143,7 @@ impl At<'_> {
         .with_help("take the line out of the file, or allow `own-levelling` if the machine ignores it")
     }
 
+    #[inline]
     pub(super) fn doubt(self, at: usize, doubt: Doubt) -> Error {
         let text = self.word(at);
         let (message, help) = match doubt {
