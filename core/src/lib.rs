@@ -56,6 +56,7 @@ mod least_squares;
 mod normal;
 mod number;
 mod order;
+mod sha256;
 
 pub mod card;
 pub mod cautions;

@@ -2,7 +2,7 @@
 
 use super::{Card, Outline, Point};
 use crate::number::Plain;
-use sha2::{Digest as _, Sha256};
+use crate::sha256::Sha256;
 use std::fmt::Write as _;
 
 /// The canonical list: one value a line, numbers by their bits, so that no way of printing a number can change it.
@@ -64,8 +64,9 @@ fn canonical(card: &Card) -> String {
 }
 
 pub(super) fn digest(card: &Card) -> String {
-    let hash = Sha256::digest(canonical(card).as_bytes());
-    hash.iter().take(6).fold(String::new(), |mut hex, byte| {
+    let mut sum = Sha256::new();
+    sum.update(canonical(card).as_bytes());
+    sum.finish().iter().take(6).fold(String::new(), |mut hex, byte| {
         let _ = write!(hex, "{byte:02x}");
         hex
     })

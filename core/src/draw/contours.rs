@@ -13,7 +13,6 @@ const THINNING: f64 = 0.04;
 #[derive(Debug)]
 pub(super) struct Grid {
     columns: usize,
-    rows: usize,
     origin: [f64; 2],
     step: [f64; 2],
     heights: Vec<f64>,
@@ -65,30 +64,21 @@ impl Grid {
         if range[0] > range[1] {
             range = [0.0, 0.0];
         }
-        Grid { columns, rows, origin, step, heights, range }
+        Grid { columns, origin, step, heights, range }
     }
 
     /// The contours of `levels`, lowest first.
     ///
-    /// The library closes each ring along the grid's border, half a cell outside the bed: cutting at the edge leaves the true lines.
+    /// Each ring is closed along the grid's border, half a cell outside the bed: cutting at the edge leaves the true lines.
     pub(super) fn contours(&self, levels: &Levels, edge: &Edge) -> Vec<Contour> {
-        let builder = contour::ContourBuilder::new(self.columns, self.rows, true)
-            .x_step(self.step[0])
-            .y_step(self.step[1])
-            // The library puts a cell's value at the cell's middle.
-            .x_origin(self.origin[0] - 0.5 * self.step[0])
-            .y_origin(self.origin[1] - 0.5 * self.step[1]);
-        let thresholds: Vec<f64> = (0..levels.len()).map(|i| levels.height(i)).collect();
-        let found = builder.lines(&self.heights, &thresholds).unwrap_or_default();
         let thin = THINNING * self.step[0].min(self.step[1]);
-        found
-            .iter()
-            .map(|line| {
-                let rings: Vec<Vec<[f64; 2]>> = line
-                    .geometry()
-                    .0
-                    .iter()
-                    .map(|ring| ring.0.iter().map(|c| [c.x, c.y]).collect::<Vec<_>>())
+        // The first node is half a cell from where the rings are measured.
+        let from = [0, 1].map(|k| self.origin[k] - 0.5 * self.step[k]);
+        (0..levels.len())
+            .map(|i| {
+                let rings: Vec<Vec<[f64; 2]>> = super::rings::rings(&self.heights, self.columns, levels.height(i))
+                    .into_iter()
+                    .map(|ring| ring.iter().map(|p| [0, 1].map(|k| p[k] * self.step[k] + from[k])).collect::<Vec<_>>())
                     .filter(|ring| ring.len() > 3 && ring.iter().flatten().all(|v| v.is_finite()))
                     .collect();
                 let lines = rings.iter().flat_map(|ring| joined(edge.clip(ring))).map(|l| thinned(&l, thin)).collect();
