@@ -98,9 +98,7 @@ impl Sha256 {
 
     /// How many bytes the block holds.
     fn held(&self) -> usize {
-        #[expect(clippy::cast_possible_truncation, reason = "below 64")]
-        let held = (self.length % 64) as usize;
-        held
+        (self.length % 64) as usize
     }
 
     pub(crate) fn finish(mut self) -> [u8; 32] {

@@ -4,7 +4,7 @@ use super::{
     Bed, COARSE, Card, LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline,
     PITCHES, Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv,
 };
-use crate::number::{Plain, pair};
+use crate::number::{Shown, pair};
 use crate::tree::{self, Entry, Kind, Lines, Node, quoted};
 use crate::{Error, ErrorKind};
 
@@ -163,7 +163,7 @@ impl Reader {
                 return Err(self
                     .fail(
                         entry.value.at,
-                        format!("`{key}` runs from {} to {}: a bed is at least 1 mm wide", Plain(low), Plain(high)),
+                        format!("`{key}` runs from {} to {}: a bed is at least 1 mm wide", Shown(low), Shown(high)),
                     )
                     .with_help("give the lowest first, then the highest"));
             }
@@ -181,7 +181,7 @@ impl Reader {
             for node in self.list(&entry.value, "keep_out", "[[x0, y0, x1, y1], ...]")? {
                 let area = self.numbers::<4>(node, "an area of `keep_out`", "[x0, y0, x1, y1]", MAX_COORDINATE)?;
                 if area[0] >= area[2] || area[1] >= area[3] {
-                    let [x0, y0, x1, y1] = area.map(Plain);
+                    let [x0, y0, x1, y1] = area.map(Shown);
                     return Err(self
                         .fail(node.at, format!("this keep-out area is empty: {x0} to {x1} in x, {y0} to {y1} in y"))
                         .with_help("an area is [x0, y0, x1, y1] with x0 < x1 and y0 < y1"));
@@ -245,7 +245,7 @@ impl Reader {
         let spread = number("spread", 0.0, 1.0)?;
         if let (Some(tiny), Some(entry)) = (spread.filter(|s| *s > 0.0 && *s < LEAST_SPREAD), section.get("spread")) {
             return Err(self
-                .fail(entry.value.at, format!("a `spread` of {} mm is less than any reading's", Plain(tiny)))
+                .fail(entry.value.at, format!("a `spread` of {} mm is less than any reading's", Shown(tiny)))
                 .with_help("write 0 if the surface is to pass through every reading"));
         }
         let bed_celsius = number("bed_celsius", -50.0, 1000.0)?;
@@ -291,7 +291,7 @@ impl Reader {
                 return Err(placed(
                     p.line,
                     p.column,
-                    format!("this reading has a spread, {} mm, on a card whose `spread` is 0", Plain(own)),
+                    format!("this reading has a spread, {} mm, on a card whose `spread` is 0", Shown(own)),
                 )
                 .with_help("take `spread = 0` out: it says that every reading is exact"));
             }
@@ -454,8 +454,8 @@ impl Reader {
                         node.at,
                         format!(
                             "`travel` runs from {} to {} mm, and where the screw is now, 0, is outside",
-                            Plain(low),
-                            Plain(high)
+                            Shown(low),
+                            Shown(high)
                         ),
                     )
                     .with_help("travel = [-1.0, 1.5]: 1 mm down and 1.5 mm up are left"));
@@ -504,7 +504,7 @@ impl Reader {
         for (slot, item) in out.iter_mut().zip(list) {
             *slot = self.number(item, what).map_err(|e| e.with_help(help()))?;
             if slot.abs() > limit {
-                let [slot, limit] = [*slot, limit].map(Plain);
+                let [slot, limit] = [*slot, limit].map(Shown);
                 return Err(self.fail(item.at, format!("{slot} mm is beyond what a bed can be ({limit} mm)")));
             }
         }
@@ -527,7 +527,7 @@ impl Reader {
     fn between(&self, node: &Node, key: &str, low: f64, high: f64) -> Result<f64, Error> {
         let n = self.number(node, &format!("`{key}`"))?;
         if n < low || n > high {
-            let [n, low, high] = [n, low, high].map(Plain);
+            let [n, low, high] = [n, low, high].map(Shown);
             return Err(self.fail(node.at, format!("`{key}` = {n} is not between {low} and {high}")));
         }
         Ok(n)
@@ -570,9 +570,9 @@ fn placed(line: Option<u64>, column: Option<u64>, message: String) -> Error {
 fn check_point(p: &Reading, bed: &Bed, method: Method) -> Result<(), Error> {
     let fail = |message: String| placed(p.line, p.column, message);
     let (x, y, value) = (p.x, p.y, p.value);
-    let read = || format!("the reading {} mm at {}", Plain(value), pair([x, y]));
+    let read = || format!("the reading {} mm at {}", Shown(value), pair([x, y]));
     if value.abs() > MAX_READING {
-        return Err(fail(format!("{} is beyond what can be read ({} mm)", read(), Plain(MAX_READING)))
+        return Err(fail(format!("{} is beyond what can be read ({} mm)", read(), Shown(MAX_READING)))
             .with_help("a reading is [x, y, value], in mm"));
     }
     if matches!(method, Method::Gauge | Method::Patch) && value < 0.0 {
@@ -588,7 +588,7 @@ fn check_place(x: f64, y: f64, bed: &Bed, what: &str, fail: impl Fn(String) -> E
         return Err(fail(format!("the {what} at {} is outside the bed", pair([x, y]))).with_help(reach_help(bed)));
     }
     if let Some(k) = bed.keep_out_at(x, y) {
-        let [x0, y0, x1, y1] = k.map(Plain);
+        let [x0, y0, x1, y1] = k.map(Shown);
         return Err(fail(format!("the {what} at {} lies in the keep-out area [{x0}, {y0}, {x1}, {y1}]", pair([x, y])))
             .with_help(format!("the nozzle must not go there: set the {what} or the area right")));
     }
@@ -600,7 +600,7 @@ fn reach_help(bed: &Bed) -> String {
         Outline::Rectangle => "",
         Outline::Round => ", within the ellipse that fits them,",
     };
-    let [x0, x1, y0, y1] = [bed.x[0], bed.x[1], bed.y[0], bed.y[1]].map(Plain);
+    let [x0, x1, y0, y1] = [bed.x[0], bed.x[1], bed.y[0], bed.y[1]].map(Shown);
     format!("the nozzle reaches x {x0} to {x1} and y {y0} to {y1}{shape} mm")
 }
 

@@ -1,7 +1,7 @@
 //! A card back to text, and its digest.
 
 use super::{Card, Outline, Point};
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::sha256::Sha256;
 use std::fmt::Write as _;
 
@@ -74,7 +74,7 @@ pub(super) fn digest(card: &Card) -> String {
 
 pub(super) fn toml(card: &Card) -> String {
     let list = |numbers: &[f64]| {
-        let words: Vec<String> = numbers.iter().map(|n| Plain(n + 0.0).to_string()).collect();
+        let words: Vec<String> = numbers.iter().map(|n| Shown(n + 0.0).to_string()).collect();
         format!("[{}]", words.join(", "))
     };
     let mut out = String::new();
@@ -91,7 +91,7 @@ pub(super) fn toml(card: &Card) -> String {
     let _ = writeln!(out, "\n[readings]\nmethod = \"{}\"", r.method.word());
     for (key, value) in r.single_numbers() {
         if let Some(value) = value {
-            let _ = writeln!(out, "{key} = {}", Plain(value + 0.0));
+            let _ = writeln!(out, "{key} = {}", Shown(value + 0.0));
         }
     }
     for (key, value) in [("offset", r.offset), ("right_at", r.right_at)] {
@@ -113,7 +113,7 @@ pub(super) fn toml(card: &Card) -> String {
         out.push_str("\n[screws]\n");
         let _ = match &screws.thread {
             Some(thread) => writeln!(out, "thread = {}", text(thread)),
-            None => writeln!(out, "pitch = {}", Plain(screws.pitch)),
+            None => writeln!(out, "pitch = {}", Shown(screws.pitch)),
         };
         let at: Vec<String> = screws.at.iter().map(|s| format!("{} = {}", text(&s.name), list(&[s.x, s.y]))).collect();
         let _ = writeln!(out, "raise = \"{}\"\nat = {{ {} }}", screws.raise.word(), at.join(", "));
@@ -128,7 +128,7 @@ pub(super) fn toml(card: &Card) -> String {
             let _ = writeln!(out, "\n[{name}]");
         }
         for (key, value) in keys.iter().filter_map(|(key, value)| Some((key, (*value)?))) {
-            let _ = writeln!(out, "{key} = {}", Plain(value + 0.0));
+            let _ = writeln!(out, "{key} = {}", Shown(value + 0.0));
         }
     };
     section("print", &card.print.keys());

@@ -18,7 +18,7 @@ use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
 use crate::card::{Bed, MAX_READING};
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
@@ -96,21 +96,21 @@ impl GapOptions {
         let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
         let Window { near, far } = self.window;
         if !(near >= 0.0 && near < far && far.is_finite()) {
-            return fault(format!("{} to {} is no window of gaps", Plain(near), Plain(far)));
+            return fault(format!("{} to {} is no window of gaps", Shown(near), Shown(far)));
         }
         if let Some(Followed { taper, shift }) = self.followed {
             if shift.is_nan() || shift.abs() > MAX_READING {
-                return fault(format!("a shift of {} mm is more than {} mm", Plain(shift), Plain(MAX_READING)));
+                return fault(format!("a shift of {} mm is more than {} mm", Shown(shift), Shown(MAX_READING)));
             }
             if let Some([from, to]) = taper
                 && !(from.is_finite() && to.is_finite() && from < to)
             {
-                return fault(format!("{} to {} mm is no taper", Plain(from), Plain(to)));
+                return fault(format!("{} to {} mm is no taper", Shown(from), Shown(to)));
             }
         }
         let kept = if let Keep::At(z) = self.keep { Some(z) } else { None };
         match self.layers.iter().chain(&kept).find(|z| !z.is_finite()) {
-            Some(z) => fault(format!("{} mm is no layer's Z", Plain(*z))),
+            Some(z) => fault(format!("{} mm is no layer's Z", Shown(*z))),
             None if !self.layers.is_sorted() => fault("the layers do not ascend".to_owned()),
             None => Ok(()),
         }

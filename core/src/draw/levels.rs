@@ -109,7 +109,7 @@ fn power_of_ten(decimals: usize) -> f64 {
 
 /// `value` with a sign (a true minus), rounded to `decimals`; what rounds to 0 has none.
 pub(super) fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{:.decimals$}", crate::number::Plain(value.abs()));
+    let text = format!("{:.decimals$}", crate::number::Shown(value.abs()));
     let zero = text.bytes().all(|b| matches!(b, b'0' | b'.'));
     match (zero, value < 0.0) {
         (true, _) => text,
@@ -124,7 +124,7 @@ pub(super) fn plain(value: f64, decimals: usize) -> String {
         // Only from what was made in code.
         return "?".to_owned();
     }
-    let mut text = format!("{:.decimals$}", crate::number::Plain(value.abs()));
+    let mut text = format!("{:.decimals$}", crate::number::Shown(value.abs()));
     if text.contains('.') {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     }

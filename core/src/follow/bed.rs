@@ -4,7 +4,7 @@ use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
 use super::taper::Weight;
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind, HeightMap};
 use std::sync::Arc;
@@ -321,7 +321,7 @@ impl Bed {
         if count.is_nan() || count >= f64::from(SAMPLES_LIMIT) {
             return Err(Error::new(
                 ErrorKind::Limit,
-                format!("a move of {:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed", Plain(length)),
+                format!("a move of {:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed", Shown(length)),
             )
             .with_help("no printer is that large: the file is damaged here, or in other units than it says"));
         }

@@ -1,6 +1,6 @@
 //! No move that was not below the floor may come to lie below it: many machines clip such a Z silently.
 
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::{Error, ErrorKind};
 
 /// Watches the path; remembers where it first went below, and how far.
@@ -71,8 +71,8 @@ impl Floor {
         // Rounded up to a hundredth, with room for the rounding of the words.
         let up = |raise: f64| ((raise + 0.001) * 100.0).ceil() / 100.0;
         let turns = |raise: f64| match remedy.pitch {
-            Some(pitch) => format!("{:.2} turn of each knob at {} mm a turn", Plain(raise / pitch), Plain(pitch)),
-            None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", Plain(raise / 0.7)),
+            Some(pitch) => format!("{:.2} turn of each knob at {} mm a turn", Shown(raise / pitch), Shown(pitch)),
+            None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", Shown(raise / 0.7)),
         };
         let help = match b.raise {
             _ if remedy.relative => {
@@ -80,16 +80,16 @@ impl Floor {
                 format!(
                     "raise the whole bed by {:.2} mm ({}) and the nozzle with it, by a shift of {:.2} mm, and the file \
                      passes: this card tells the bed's shape only, and its map stays as it is when the bed comes up",
-                    Plain(raise),
+                    Shown(raise),
                     turns(raise),
-                    Plain(up(remedy.shift + floor - b.worst_z))
+                    Shown(up(remedy.shift + floor - b.worst_z))
                 )
             }
             Some(raise) => {
                 let raise = up(raise);
                 format!(
                     "raise the whole bed by {:.2} mm ({}), read it again, and the file passes",
-                    Plain(raise),
+                    Shown(raise),
                     turns(raise)
                 )
             }
@@ -101,9 +101,9 @@ impl Floor {
             format!(
                 "Z would go to {:.3} mm, below the floor of {} mm, which many machines clip silently (the lowest is \
                  {:.3} mm on line {})",
-                Plain(b.first_z),
-                Plain(floor),
-                Plain(b.worst_z),
+                Shown(b.first_z),
+                Shown(floor),
+                Shown(b.worst_z),
                 b.worst_line
             ),
         )

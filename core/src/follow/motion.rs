@@ -10,7 +10,7 @@ use super::rewriter::Work;
 use super::split::Vertex;
 use super::summary::{Offset, WarningKind};
 use crate::Error;
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::toolpath::{AXES, Move, long_move};
 
 /// Card and file may differ by this much before it is said, degrees Celsius.
@@ -194,7 +194,7 @@ impl Work {
                 && (card - file).abs() > WARM
             {
                 self.summary.warn(kind, self.number, || {
-                    let [card, file] = [card, file].map(Plain);
+                    let [card, file] = [card, file].map(Shown);
                     format!("the card was read with the {what} at {card} degrees Celsius, the file prints at {file}")
                 });
             }

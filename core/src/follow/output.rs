@@ -4,7 +4,7 @@
 use super::compose::{Source, Value, seal};
 use super::ledger::Decimal;
 use super::options::Options;
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::toolpath::words::Word;
 use crate::{Error, ErrorKind, HeightMap};
 
@@ -35,7 +35,7 @@ pub(crate) struct Output {
 impl Output {
     pub(crate) fn new(map: &HeightMap, options: &Options, taper: Option<[f64; 2]>) -> Self {
         let taper = match taper {
-            Some([from, to]) => format!("{}..{}", Plain(from), Plain(to)),
+            Some([from, to]) => format!("{}..{}", Shown(from), Shown(to)),
             None => "none".to_string(),
         };
         let surface = match map.kind() {
@@ -46,10 +46,10 @@ impl Output {
             "evengap {} card={} surface={surface} taper={taper} tolerance={} flow={} floor={} shift={}",
             env!("CARGO_PKG_VERSION"),
             map.card().digest(),
-            Plain(options.tolerance),
+            Shown(options.tolerance),
             if options.flow { "on" } else { "off" },
-            Plain(options.floor),
-            Plain(options.shift)
+            Shown(options.floor),
+            Shown(options.shift)
         );
         Output {
             marker,

@@ -1,6 +1,6 @@
 //! The weight w(z): how much of the bed's shape the path keeps at a height.
 
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind};
 
@@ -52,8 +52,8 @@ impl Weight {
             }
             Taper::Range { from, to } => {
                 if !(from.is_finite() && to.is_finite()) || to - from <= largest || to <= from {
-                    let [end, better] = [from + largest, from + largest / AUTO_CHANGE].map(Plain);
-                    let [from, to, largest] = [from, to, largest].map(Plain);
+                    let [end, better] = [from + largest, from + largest / AUTO_CHANGE].map(Shown);
+                    let [from, to, largest] = [from, to, largest].map(Shown);
                     return Err(Error::new(
                         ErrorKind::Options,
                         format!(

@@ -1,7 +1,7 @@
 //! A tree to a value.
 
 use super::Refused;
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::tree::{Entry, Kind, Node, quoted};
 use core::fmt;
 use serde::de::value::StrDeserializer;
@@ -44,7 +44,7 @@ impl Node {
     fn needed(&self, what: &str) -> Refused {
         let found = match &self.kind {
             Kind::Text(word) => quoted(word),
-            Kind::Number(n) => format!("the number {}", Plain(*n)),
+            Kind::Number(n) => format!("the number {}", Shown(*n)),
             other => other.name().to_owned(),
         };
         Refused::new(&format!("{what} is needed, and this is {found}"))

@@ -1,6 +1,6 @@
 //! A value to text.
 
-use crate::number::Plain;
+use crate::number::Shown;
 use core::fmt::{Error, Write as _};
 use serde::Serialize;
 use serde::ser::{
@@ -45,7 +45,7 @@ impl Writer {
     #[inline(never)]
     fn number(&mut self, n: f64) {
         if n.is_finite() {
-            let _ = write!(self.out, "{}", Plain(n));
+            let _ = write!(self.out, "{}", Shown(n));
         } else {
             self.out.push_str("null");
         }

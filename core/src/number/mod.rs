@@ -6,7 +6,7 @@ mod read;
 mod write;
 
 pub(crate) use read::{nearest, parse};
-pub(crate) use write::{Plain, pair};
+pub(crate) use write::{Shown, pair};
 
 /// The number, or the end of the range that it is beyond. The standard library's `clamp` prints its numbers when it panics.
 #[inline]

@@ -7,9 +7,9 @@ use core::fmt;
 /// A number to be shown: `{}` is the shortest decimal that reads back to it, never with an exponent; `{:.3}` is rounded to so
 /// many decimals, ties to even. A sign and a width are given as ever.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Plain(pub(crate) f64);
+pub(crate) struct Shown(pub(crate) f64);
 
-impl fmt::Display for Plain {
+impl fmt::Display for Shown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = self.0.abs();
         if size.is_nan() {
@@ -29,7 +29,7 @@ impl fmt::Display for Plain {
 
 /// A place, `(x, y)`.
 pub(crate) fn pair(place: [f64; 2]) -> String {
-    let [x, y] = place.map(Plain);
+    let [x, y] = place.map(Shown);
     format!("({x}, {y})")
 }
 
@@ -194,13 +194,13 @@ mod tests {
 
     fn same(n: f64) {
         if n.is_nan() {
-            assert_eq!(format!("{} {:.2}", Plain(n), Plain(n)), "NaN NaN");
+            assert_eq!(format!("{} {:.2}", Shown(n), Shown(n)), "NaN NaN");
             return;
         }
-        assert_eq!(format!("{}", Plain(n)), format!("{n}"));
-        assert_eq!(format!("{:.0} {:.1} {:.2}", Plain(n), Plain(n), Plain(n)), format!("{n:.0} {n:.1} {n:.2}"));
-        assert_eq!(format!("{:.3} {:+.5} {:8.4}", Plain(n), Plain(n), Plain(n)), format!("{n:.3} {n:+.5} {n:8.4}"));
-        assert_eq!(format!("{:.20} {:+} {:08.2}", Plain(n), Plain(n), Plain(n)), format!("{n:.20} {n:+} {n:08.2}"));
+        assert_eq!(format!("{}", Shown(n)), format!("{n}"));
+        assert_eq!(format!("{:.0} {:.1} {:.2}", Shown(n), Shown(n), Shown(n)), format!("{n:.0} {n:.1} {n:.2}"));
+        assert_eq!(format!("{:.3} {:+.5} {:8.4}", Shown(n), Shown(n), Shown(n)), format!("{n:.3} {n:+.5} {n:8.4}"));
+        assert_eq!(format!("{:.20} {:+} {:08.2}", Shown(n), Shown(n), Shown(n)), format!("{n:.20} {n:+} {n:08.2}"));
     }
 
     #[test]

@@ -38,7 +38,7 @@ pub(crate) mod sheet;
 pub mod thin_plate;
 
 use crate::card::{LEAST_SPREAD, MAX_COORDINATE, MAX_READING};
-use crate::number::{Plain, pair};
+use crate::number::{Shown, pair};
 use crate::{Card, Error, ErrorKind};
 use grid::Grid;
 use places::Places;
@@ -365,13 +365,13 @@ fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Er
         if apart > CONTRADICTION * spread * (1.0 + 1e-9) {
             let (a, b) = (a.min(b), a.max(b));
             let (va, vb) = (card.readings.points[a].value, card.readings.points[b].value);
-            let [va, vb, apart] = [va, vb, apart].map(Plain);
+            let [va, vb, apart] = [va, vb, apart].map(Shown);
             let why = match card.readings.spread {
                 _ if spread > usual || own(a).min(own(b)) < usual => {
-                    format!("the larger of their spreads is {} mm", Plain(spread))
+                    format!("the larger of their spreads is {} mm", Shown(spread))
                 }
-                Some(given) => format!("the card's spread is {} mm", Plain(given)),
-                None => format!("a {} reading's usual spread is {} mm", card.readings.method.word(), Plain(spread)),
+                Some(given) => format!("the card's spread is {} mm", Shown(given)),
+                None => format!("a {} reading's usual spread is {} mm", card.readings.method.word(), Shown(spread)),
             };
             let error = Error::new(
                 ErrorKind::Readings,

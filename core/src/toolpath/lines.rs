@@ -32,7 +32,6 @@ pub(crate) trait Takes<E> {
     }
 
     /// Takes what was cut.
-    #[inline]
     fn take(&mut self, piece: Piece<'_>) -> Result<(), E>;
 }
 

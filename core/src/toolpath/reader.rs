@@ -10,7 +10,7 @@ use super::refuse::{At, Fault};
 use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word, bits};
 use crate::Error;
-use crate::number::Plain;
+use crate::number::Shown;
 
 /// X, Y, Z, then the other axis words.
 pub const AXES: [u8; 9] = *b"XYZABCUVW";
@@ -697,7 +697,7 @@ impl Reader {
         let slack = RADIUS_LIMIT.max(radii[0] * 1e-3);
         if (radii[0] - radii[1]).abs() > slack {
             let off = (radii[0] - radii[1]).abs();
-            return Err(place.refuse(g_at, &format!("is an arc whose ends lie {:.3} mm apart in radius", Plain(off))));
+            return Err(place.refuse(g_at, &format!("is an arc whose ends lie {:.3} mm apart in radius", Shown(off))));
         }
         let start_angle = libm::atan2(a[1], a[0]);
         let mut sweep = (libm::atan2(b[1], b[0]) - start_angle) * turn;

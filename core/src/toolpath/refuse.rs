@@ -5,7 +5,7 @@ use super::reader::MOVE_LIMIT;
 use super::reader::PLACE_LIMIT;
 use super::text::{hidden_motion, skip_comment};
 use super::words::{Doubt, Kind, Line, Word};
-use crate::number::Plain;
+use crate::number::Shown;
 use crate::{Error, ErrorKind};
 
 /// Why a line is refused.
@@ -34,7 +34,7 @@ pub(crate) fn long_move(length: f64, number: u64) -> Result<(), Error> {
     }
     Err(Error::new(
         ErrorKind::Limit,
-        format!("a move of {:.0} mm is longer than {} mm", Plain(length), Plain(MOVE_LIMIT)),
+        format!("a move of {:.0} mm is longer than {} mm", Shown(length), Shown(MOVE_LIMIT)),
     )
     .at(number, 1)
     .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
