@@ -39,6 +39,7 @@
 //! | [`tram`] | what the levelling screws can mend, in turns, and what they cannot |
 //! | [`compare`] | two maps or more: what changed |
 //! | [`cautions`] | what a person at a hot printer must know |
+//! | [`json`] | options and results as JSON text |
 //! | [`limits`] | what is too large, all in one place |
 //! | [`whereabouts`] | words for places on the bed |
 //! | [`draw`] | the contour plan and the sheet to print, as SVG |
@@ -53,7 +54,9 @@
 mod error;
 mod least_squares;
 mod normal;
+mod number;
 mod order;
+mod sha256;
 
 pub mod card;
 pub mod cautions;
@@ -61,6 +64,7 @@ pub mod check;
 pub mod compare;
 pub mod draw;
 pub mod follow;
+pub mod json;
 pub mod limits;
 pub mod plan;
 mod program;
@@ -68,6 +72,7 @@ pub mod shape;
 pub mod surface;
 pub mod toolpath;
 pub mod tram;
+mod tree;
 pub mod trial;
 pub mod whereabouts;
 

@@ -12,7 +12,7 @@ pub(crate) fn below(z: f64) -> f64 {
 /// Found by bisection, within 1e-12. `level` from 1e-12 to 0.5; `count` 0 counts as 1.
 pub(crate) fn passed_by_none(count: usize, level: f64) -> f64 {
     let n = crate::surface::places::count(count.max(1));
-    let each = -libm::expm1(libm::log1p(-level.clamp(1e-12, 0.5)) / n);
+    let each = -libm::expm1(libm::log1p(-crate::number::within(level, 1e-12, 0.5)) / n);
     let (mut low, mut high) = (0.0, 40.0);
     while high - low > 1e-12 {
         let middle = 0.5 * (low + high);

@@ -25,6 +25,21 @@ pub(crate) fn sort_by_key<T, K: Ord>(values: &mut [T], key: impl Fn(&T) -> K) {
     sort_by(values, |a, b| key(a).cmp(&key(b)));
 }
 
+/// Sorts numbers: short lists where they lie, for that is done along every move.
+pub(crate) fn sort_numbers(values: &mut [f64]) {
+    if values.len() > 32 {
+        return sort_by(values, f64::total_cmp);
+    }
+    for end in 1..values.len() {
+        for at in (1..=end).rev() {
+            if values[at - 1].total_cmp(&values[at]).is_le() {
+                break;
+            }
+            values.swap(at - 1, at);
+        }
+    }
+}
+
 /// The places of a list in the order of what stands there: runs of 1, 2, 4 and so on are merged.
 #[inline(never)]
 fn places(count: usize, is_after: &mut dyn FnMut(usize, usize) -> bool) -> Vec<usize> {
@@ -69,6 +84,14 @@ mod tests {
             prop_assert_eq!(&ours, &theirs);
             sort_by_key(&mut ours, |pair| core::cmp::Reverse(pair.1));
             theirs.sort_by_key(|pair| core::cmp::Reverse(pair.1));
+            prop_assert_eq!(ours, theirs);
+        }
+
+        #[test]
+        fn numbers(mut ours in prop::collection::vec(-2.0..2.0_f64, 0..80)) {
+            let mut theirs = ours.clone();
+            sort_numbers(&mut ours);
+            theirs.sort_by(f64::total_cmp);
             prop_assert_eq!(ours, theirs);
         }
     }

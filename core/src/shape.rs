@@ -26,6 +26,7 @@
 //! Each reading is compared with what the others say of its place; see [`Outlier`].
 
 use crate::HeightMap;
+use crate::number::Shown;
 use crate::surface::MapReading;
 use crate::surface::places::count;
 use crate::surface::thin_plate::{LeftOut, Smoothing, ThinPlate};
@@ -166,8 +167,8 @@ impl core::fmt::Display for Outlier {
         if let Some(line) = self.line {
             write!(f, "line {line}: ")?;
         }
-        let Outlier { x, y, value, expected_value, .. } = self;
-        write!(f, "read {value} at ({x}, {y}), where the other readings say about {expected_value:.2}")
+        let [x, y, value, expected] = [self.x, self.y, self.value, self.expected_value].map(Shown);
+        write!(f, "read {value} at ({x}, {y}), where the other readings say about {expected:.2}")
     }
 }
 

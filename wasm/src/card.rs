@@ -1,8 +1,7 @@
 //! The probe card.
 
-use crate::convert::{list, thrown};
+use crate::convert::{list, plain, thrown};
 use evengap::card::SpotHeight;
-use js_sys::JSON;
 use tsify::Tsify;
 use wasm_bindgen::prelude::*;
 
@@ -47,8 +46,7 @@ impl Card {
     /// The card as a plain object; `JSON.stringify(card)` gives JSON text that reads to the same card.
     #[wasm_bindgen(js_name = toJSON, unchecked_return_type = "CardJson")]
     pub fn to_json(&self) -> Result<JsValue, JsValue> {
-        let text = serde_json::to_string(&self.0).map_err(|e| js_sys::Error::new(&e.to_string()))?;
-        JSON::parse(&text)
+        plain(&self.0)
     }
 
     /// Twelve hex digits that name what the card says, however it is spelt.

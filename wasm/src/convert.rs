@@ -50,8 +50,7 @@ fn fault(fault: &Fault<'_>) -> JsValue {
 
 /// A value as the plain object that `--json` would have printed.
 pub(crate) fn plain<T: Serialize>(value: &T) -> Result<JsValue, JsValue> {
-    let text = serde_json::to_string(value).map_err(|e| js_sys::Error::new(&e.to_string()))?;
-    JSON::parse(&text)
+    JSON::parse(&evengap::json::write(value))
 }
 
 /// A result as a plain object, typed.
@@ -77,10 +76,7 @@ pub(crate) fn from_plain<T: DeserializeOwned>(given: &JsValue) -> Result<T, JsVa
         Some(text) => text,
         None => "a value that is not plain data".to_owned(),
     };
-    serde_json::from_str(&text).map_err(|e| {
-        // The place is in a text that nobody sees.
-        let message = e.to_string();
-        let message = message.rsplit_once(" at line ").map_or(message.as_str(), |(message, _)| message);
+    evengap::json::read(&text).map_err(|message| {
         let message = format!("the options cannot be used: {message}");
         fault(&Fault { kind: ErrorKind::Options, message: &message, help: None, places: &[] })
     })

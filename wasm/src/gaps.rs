@@ -55,14 +55,14 @@ impl Gaps {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        push(&mut self.engine, chunk, &mut self.chunk, evengap::check::Gaps::push)
+        push(&mut self.engine, chunk, &mut self.chunk, evengap_quick::look)
     }
 
     /// The toolpath has ended: tells what was found.
     ///
     /// Throws as `push`, for a last line without its ending.
     pub fn finish(&mut self) -> Result<Js<GapsFound>, JsValue> {
-        found(self.engine.take().ok_or_else(spent)?.finish().map_err(thrown)?)
+        found(evengap_quick::found(self.engine.take().ok_or_else(spent)?).map_err(thrown)?)
     }
 }
 

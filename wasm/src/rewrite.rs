@@ -57,7 +57,7 @@ impl Rewriter {
         let engine = self.engine.as_mut().ok_or_else(spent)?;
         bytes(chunk, &mut self.chunk)?;
         self.out.clear();
-        let pushed = engine.push(&self.chunk, &mut self.out);
+        let pushed = evengap_quick::push(engine, &self.chunk, &mut self.out);
         (self.refused, self.lines_read) = (pushed.is_err() || engine.is_refused(), engine.lines_read());
         if let Err(refusal) = pushed {
             self.engine = None;
@@ -73,7 +73,7 @@ impl Rewriter {
     pub fn finish(&mut self) -> Result<Js<Rewritten>, JsValue> {
         let engine = self.engine.take().ok_or_else(spent)?;
         self.out.clear();
-        let finished = engine.finish(&mut self.out);
+        let finished = evengap_quick::finish(engine, &mut self.out);
         self.refused = finished.is_err();
         let summary = finished.map_err(thrown)?;
         self.lines_read = summary.lines_in;
@@ -109,7 +109,10 @@ pub fn rewrite(
     let options = self::options::<Options>(options)?;
     let mut chunk = Vec::new();
     bytes(toolpath, &mut chunk)?;
-    let (out, summary) = evengap::follow::rewrite(&chunk, &map.0, options).map_err(thrown)?;
+    let mut engine = evengap::follow::Rewriter::new(&map.0, options).map_err(thrown)?;
+    let mut out = Vec::new();
+    evengap_quick::push(&mut engine, &chunk, &mut out).map_err(thrown)?;
+    let summary = evengap_quick::finish(engine, &mut out).map_err(thrown)?;
     rewritten(&out, &summary)
 }
 

@@ -1,7 +1,8 @@
 //! Readings from CSV text: `x,y,value`, mm.
 
-use super::{Reading, tree::quoted};
-use crate::{Error, ErrorKind};
+use super::Reading;
+use crate::tree::quoted;
+use crate::{Error, ErrorKind, number};
 
 /// Reads the lines. Separators are commas; blanks around numbers are allowed, quotes are not needed for numbers and refused.
 pub(super) fn readings(text: &str) -> Result<Vec<Reading>, Error> {
@@ -21,8 +22,8 @@ pub(super) fn readings(text: &str) -> Result<Vec<Reading>, Error> {
         let mut bad = None;
         for field in line.split(',') {
             if count < 3 {
-                match field.trim().parse::<f64>() {
-                    Ok(n) if n.is_finite() => fields[count] = n + 0.0,
+                match number::parse(field.trim()) {
+                    Some(n) if n.is_finite() => fields[count] = n + 0.0,
                     _ => bad = bad.or(Some((at + (field.len() - field.trim_start().len()), field.trim()))),
                 }
             }
@@ -30,7 +31,7 @@ pub(super) fn readings(text: &str) -> Result<Vec<Reading>, Error> {
             at += field.len() + 1;
         }
         // A header has no numbers at all in its first field; "x,y,value" in any spelling.
-        if first && line.split(',').all(|f| f.trim().parse::<f64>().is_err()) {
+        if first && line.split(',').all(|f| number::parse(f.trim()).is_none()) {
             continue;
         }
         if let Some((column, word)) = bad {

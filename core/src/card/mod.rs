@@ -74,7 +74,6 @@
 
 mod csv;
 mod read;
-mod tree;
 mod write;
 
 use crate::{Error, ErrorKind};
@@ -659,12 +658,14 @@ impl Serialize for Readings {
 
 impl Serialize for Screws {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        struct Places<'a>(&'a [Screw]);
+        struct Places<'a>(&'a [Screw], fn(&Screw) -> Option<[f64; 2]>);
         impl Serialize for Places<'_> {
             fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-                let mut map = serializer.serialize_map(Some(self.0.len()))?;
+                let mut map = serializer.serialize_map(None)?;
                 for screw in self.0 {
-                    map.serialize_entry(&screw.name, &[screw.x, screw.y])?;
+                    if let Some(two) = self.1(screw) {
+                        map.serialize_entry(&screw.name, &two)?;
+                    }
                 }
                 map.end()
             }
@@ -675,10 +676,9 @@ impl Serialize for Screws {
             None => out.serialize_entry("pitch", &self.pitch)?,
         }
         out.serialize_entry("raise", &self.raise)?;
-        out.serialize_entry("at", &Places(&self.at))?;
-        let travel: Vec<(&str, [f64; 2])> = self.at.iter().filter_map(|s| Some((s.name.as_str(), s.travel?))).collect();
-        if !travel.is_empty() {
-            out.serialize_entry("travel", &travel.into_iter().collect::<std::collections::BTreeMap<_, _>>())?;
+        out.serialize_entry("at", &Places(&self.at, |s| Some([s.x, s.y])))?;
+        if self.at.iter().any(|s| s.travel.is_some()) {
+            out.serialize_entry("travel", &Places(&self.at, |s| s.travel))?;
         }
         out.end()
     }

@@ -1,10 +1,11 @@
 //! From the tree to a checked card: every rule about what a card may say, with the text of its refusal.
 
-use super::tree::{Entry, Kind, Lines, Node, quoted};
 use super::{
     Bed, COARSE, Card, LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, MAX_READING, Machine, Method, Outline,
-    PITCHES, Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv, tree,
+    PITCHES, Print, Reading, Readings, Screw, Screws, Turn, Unread, coarse_pitch, csv,
 };
+use crate::number::{Shown, pair};
+use crate::tree::{self, Entry, Kind, Lines, Node, quoted};
 use crate::{Error, ErrorKind};
 
 /// Where the points are to come from.
@@ -35,7 +36,7 @@ pub(super) fn card(text: &str, points: Points<'_>) -> Result<Card, Error> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let lines = Lines::of(text);
     let root = match text.trim_start().as_bytes().first() {
-        Some(b'{') => tree::from_json(text, &lines)?,
+        Some(b'{') => tree::from_json(text, &lines, "the card is not JSON")?,
         _ => tree::from_toml(text, &lines)?,
     };
     Reader { lines }.card(&root, points)
@@ -160,7 +161,10 @@ impl Reader {
             let [low, high] = self.place(&entry.value, key)?;
             if high - low < 1.0 {
                 return Err(self
-                    .fail(entry.value.at, format!("`{key}` runs from {low} to {high}: a bed is at least 1 mm wide"))
+                    .fail(
+                        entry.value.at,
+                        format!("`{key}` runs from {} to {}: a bed is at least 1 mm wide", Shown(low), Shown(high)),
+                    )
                     .with_help("give the lowest first, then the highest"));
             }
             Ok([low, high])
@@ -177,14 +181,9 @@ impl Reader {
             for node in self.list(&entry.value, "keep_out", "[[x0, y0, x1, y1], ...]")? {
                 let area = self.numbers::<4>(node, "an area of `keep_out`", "[x0, y0, x1, y1]", MAX_COORDINATE)?;
                 if area[0] >= area[2] || area[1] >= area[3] {
+                    let [x0, y0, x1, y1] = area.map(Shown);
                     return Err(self
-                        .fail(
-                            node.at,
-                            format!(
-                                "this keep-out area is empty: {} to {} in x, {} to {} in y",
-                                area[0], area[2], area[1], area[3]
-                            ),
-                        )
+                        .fail(node.at, format!("this keep-out area is empty: {x0} to {x1} in x, {y0} to {y1} in y"))
                         .with_help("an area is [x0, y0, x1, y1] with x0 < x1 and y0 < y1"));
                 }
                 keep_out.push(area);
@@ -240,13 +239,13 @@ impl Reader {
             && !bed.reaches(x, y)
         {
             return Err(self
-                .fail(entry.value.at, format!("`right_at` ({x}, {y}) is outside the bed"))
+                .fail(entry.value.at, format!("`right_at` {} is outside the bed", pair([x, y])))
                 .with_help(reach_help(bed)));
         }
         let spread = number("spread", 0.0, 1.0)?;
         if let (Some(tiny), Some(entry)) = (spread.filter(|s| *s > 0.0 && *s < LEAST_SPREAD), section.get("spread")) {
             return Err(self
-                .fail(entry.value.at, format!("a `spread` of {tiny:e} mm is less than any reading's"))
+                .fail(entry.value.at, format!("a `spread` of {} mm is less than any reading's", Shown(tiny)))
                 .with_help("write 0 if the surface is to pass through every reading"));
         }
         let bed_celsius = number("bed_celsius", -50.0, 1000.0)?;
@@ -292,7 +291,7 @@ impl Reader {
                 return Err(placed(
                     p.line,
                     p.column,
-                    format!("this reading has a spread, {own} mm, on a card whose `spread` is 0"),
+                    format!("this reading has a spread, {} mm, on a card whose `spread` is 0", Shown(own)),
                 )
                 .with_help("take `spread = 0` out: it says that every reading is exact"));
             }
@@ -429,7 +428,12 @@ impl Reader {
             if let Some(other) = at.iter().find(|s| (s.x - x).abs() < 1e-6 && (s.y - y).abs() < 1e-6) {
                 return Err(self.fail(
                     e.value.at,
-                    format!("the screws {} and {} stand at one place, ({x}, {y})", quoted(&other.name), quoted(&e.key)),
+                    format!(
+                        "the screws {} and {} stand at one place, {}",
+                        quoted(&other.name),
+                        quoted(&e.key),
+                        pair([x, y])
+                    ),
                 ));
             }
             at.push(Screw { name: e.key.clone(), x, y, travel: None });
@@ -448,7 +452,11 @@ impl Reader {
                 return Err(self
                     .fail(
                         node.at,
-                        format!("`travel` runs from {low} to {high} mm, and where the screw is now, 0, is outside"),
+                        format!(
+                            "`travel` runs from {} to {} mm, and where the screw is now, 0, is outside",
+                            Shown(low),
+                            Shown(high)
+                        ),
                     )
                     .with_help("travel = [-1.0, 1.5]: 1 mm down and 1.5 mm up are left"));
             }
@@ -496,6 +504,7 @@ impl Reader {
         for (slot, item) in out.iter_mut().zip(list) {
             *slot = self.number(item, what).map_err(|e| e.with_help(help()))?;
             if slot.abs() > limit {
+                let [slot, limit] = [*slot, limit].map(Shown);
                 return Err(self.fail(item.at, format!("{slot} mm is beyond what a bed can be ({limit} mm)")));
             }
         }
@@ -518,6 +527,7 @@ impl Reader {
     fn between(&self, node: &Node, key: &str, low: f64, high: f64) -> Result<f64, Error> {
         let n = self.number(node, &format!("`{key}`"))?;
         if n < low || n > high {
+            let [n, low, high] = [n, low, high].map(Shown);
             return Err(self.fail(node.at, format!("`{key}` = {n} is not between {low} and {high}")));
         }
         Ok(n)
@@ -560,15 +570,14 @@ fn placed(line: Option<u64>, column: Option<u64>, message: String) -> Error {
 fn check_point(p: &Reading, bed: &Bed, method: Method) -> Result<(), Error> {
     let fail = |message: String| placed(p.line, p.column, message);
     let (x, y, value) = (p.x, p.y, p.value);
+    let read = || format!("the reading {} mm at {}", Shown(value), pair([x, y]));
     if value.abs() > MAX_READING {
-        return Err(fail(format!(
-            "the reading {value} mm at ({x}, {y}) is beyond what can be read ({MAX_READING} mm)"
-        ))
-        .with_help("a reading is [x, y, value], in mm"));
+        return Err(fail(format!("{} is beyond what can be read ({} mm)", read(), Shown(MAX_READING)))
+            .with_help("a reading is [x, y, value], in mm"));
     }
     if matches!(method, Method::Gauge | Method::Patch) && value < 0.0 {
         let thing = if method == Method::Gauge { "leaf" } else { "patch" };
-        return Err(fail(format!("the reading {value} mm at ({x}, {y}) is negative, and a {thing} has a thickness"))
+        return Err(fail(format!("{} is negative, and a {thing} has a thickness", read()))
             .with_help("the value is the thickness itself, in mm"));
     }
     check_place(x, y, bed, "reading", fail)
@@ -576,14 +585,12 @@ fn check_point(p: &Reading, bed: &Bed, method: Method) -> Result<(), Error> {
 
 fn check_place(x: f64, y: f64, bed: &Bed, what: &str, fail: impl Fn(String) -> Error) -> Result<(), Error> {
     if !bed.reaches(x, y) {
-        return Err(fail(format!("the {what} at ({x}, {y}) is outside the bed")).with_help(reach_help(bed)));
+        return Err(fail(format!("the {what} at {} is outside the bed", pair([x, y]))).with_help(reach_help(bed)));
     }
     if let Some(k) = bed.keep_out_at(x, y) {
-        return Err(fail(format!(
-            "the {what} at ({x}, {y}) lies in the keep-out area [{}, {}, {}, {}]",
-            k[0], k[1], k[2], k[3]
-        ))
-        .with_help(format!("the nozzle must not go there: set the {what} or the area right")));
+        let [x0, y0, x1, y1] = k.map(Shown);
+        return Err(fail(format!("the {what} at {} lies in the keep-out area [{x0}, {y0}, {x1}, {y1}]", pair([x, y])))
+            .with_help(format!("the nozzle must not go there: set the {what} or the area right")));
     }
     Ok(())
 }
@@ -593,7 +600,8 @@ fn reach_help(bed: &Bed) -> String {
         Outline::Rectangle => "",
         Outline::Round => ", within the ellipse that fits them,",
     };
-    format!("the nozzle reaches x {} to {} and y {} to {}{shape} mm", bed.x[0], bed.x[1], bed.y[0], bed.y[1])
+    let [x0, x1, y0, y1] = [bed.x[0], bed.x[1], bed.y[0], bed.y[1]].map(Shown);
+    format!("the nozzle reaches x {x0} to {x1} and y {y0} to {y1}{shape} mm")
 }
 
 /// The known word that is one or two slips away, if any.

@@ -1,7 +1,8 @@
 //! A card back to text, and its digest.
 
 use super::{Card, Outline, Point};
-use sha2::{Digest as _, Sha256};
+use crate::number::Shown;
+use crate::sha256::Sha256;
 use std::fmt::Write as _;
 
 /// The canonical list: one value a line, numbers by their bits, so that no way of printing a number can change it.
@@ -63,17 +64,17 @@ fn canonical(card: &Card) -> String {
 }
 
 pub(super) fn digest(card: &Card) -> String {
-    let hash = Sha256::digest(canonical(card).as_bytes());
-    hash.iter().take(6).fold(String::new(), |mut hex, byte| {
+    let mut sum = Sha256::new();
+    sum.update(canonical(card).as_bytes());
+    sum.finish().iter().take(6).fold(String::new(), |mut hex, byte| {
         let _ = write!(hex, "{byte:02x}");
         hex
     })
 }
 
 pub(super) fn toml(card: &Card) -> String {
-    // `{}` of an f64 is the shortest decimal that reads back to the same number, never with an exponent.
     let list = |numbers: &[f64]| {
-        let words: Vec<String> = numbers.iter().map(|n| format!("{}", n + 0.0)).collect();
+        let words: Vec<String> = numbers.iter().map(|n| Shown(n + 0.0).to_string()).collect();
         format!("[{}]", words.join(", "))
     };
     let mut out = String::new();
@@ -90,7 +91,7 @@ pub(super) fn toml(card: &Card) -> String {
     let _ = writeln!(out, "\n[readings]\nmethod = \"{}\"", r.method.word());
     for (key, value) in r.single_numbers() {
         if let Some(value) = value {
-            let _ = writeln!(out, "{key} = {}", value + 0.0);
+            let _ = writeln!(out, "{key} = {}", Shown(value + 0.0));
         }
     }
     for (key, value) in [("offset", r.offset), ("right_at", r.right_at)] {
@@ -112,7 +113,7 @@ pub(super) fn toml(card: &Card) -> String {
         out.push_str("\n[screws]\n");
         let _ = match &screws.thread {
             Some(thread) => writeln!(out, "thread = {}", text(thread)),
-            None => writeln!(out, "pitch = {}", screws.pitch),
+            None => writeln!(out, "pitch = {}", Shown(screws.pitch)),
         };
         let at: Vec<String> = screws.at.iter().map(|s| format!("{} = {}", text(&s.name), list(&[s.x, s.y]))).collect();
         let _ = writeln!(out, "raise = \"{}\"\nat = {{ {} }}", screws.raise.word(), at.join(", "));
@@ -127,7 +128,7 @@ pub(super) fn toml(card: &Card) -> String {
             let _ = writeln!(out, "\n[{name}]");
         }
         for (key, value) in keys.iter().filter_map(|(key, value)| Some((key, (*value)?))) {
-            let _ = writeln!(out, "{key} = {}", value + 0.0);
+            let _ = writeln!(out, "{key} = {}", Shown(value + 0.0));
         }
     };
     section("print", &card.print.keys());

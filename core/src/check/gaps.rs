@@ -18,6 +18,7 @@ use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
 use crate::card::{Bed, MAX_READING};
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
 use crate::toolpath::words::{Kind, Line};
@@ -95,21 +96,21 @@ impl GapOptions {
         let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
         let Window { near, far } = self.window;
         if !(near >= 0.0 && near < far && far.is_finite()) {
-            return fault(format!("{near} to {far} is no window of gaps"));
+            return fault(format!("{} to {} is no window of gaps", Shown(near), Shown(far)));
         }
         if let Some(Followed { taper, shift }) = self.followed {
             if shift.is_nan() || shift.abs() > MAX_READING {
-                return fault(format!("a shift of {shift} mm is more than {MAX_READING} mm"));
+                return fault(format!("a shift of {} mm is more than {} mm", Shown(shift), Shown(MAX_READING)));
             }
             if let Some([from, to]) = taper
                 && !(from.is_finite() && to.is_finite() && from < to)
             {
-                return fault(format!("{from} to {to} mm is no taper"));
+                return fault(format!("{} to {} mm is no taper", Shown(from), Shown(to)));
             }
         }
         let kept = if let Keep::At(z) = self.keep { Some(z) } else { None };
         match self.layers.iter().chain(&kept).find(|z| !z.is_finite()) {
-            Some(z) => fault(format!("{z} mm is no layer's Z")),
+            Some(z) => fault(format!("{} mm is no layer's Z", Shown(*z))),
             None if !self.layers.is_sorted() => fault("the layers do not ascend".to_owned()),
             None => Ok(()),
         }
@@ -174,6 +175,7 @@ pub struct Deviation {
 }
 
 impl Shares {
+    #[inline]
     pub(super) fn add(&mut self, more: &Shares) {
         self.all += more.all;
         self.right += more.right;
@@ -185,6 +187,7 @@ impl Shares {
 
 impl Deviation {
     /// Takes its place among the worst.
+    #[inline]
     fn note(&self, nearest: &mut Deviation, farthest: &mut Deviation) {
         if self.deviation < nearest.deviation {
             *nearest = *self;
@@ -319,6 +322,7 @@ impl Gaps {
     /// # Errors
     /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`], with line and column, as the reader has them; [`ErrorKind::Limit`] beyond
     /// [`MAX_LAYERS`]. [`ErrorKind::Options`] if the options make no sense.
+    #[inline]
     pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.look.sound()?;
         let Gaps { lines, line, look } = self;
@@ -329,6 +333,7 @@ impl Gaps {
     ///
     /// # Errors
     /// As [`Gaps::push`], for a last line without its ending.
+    #[inline]
     pub fn finish(self) -> Result<GapReport, Error> {
         self.look.sound()?;
         let Gaps { mut lines, mut line, mut look } = self;
@@ -338,16 +343,19 @@ impl Gaps {
 
     /// Lines read so far.
     #[must_use]
+    #[inline]
     pub fn lines_read(&self) -> u64 {
         self.look.report.lines
     }
 }
 
 impl Look {
+    #[inline]
     fn sound(&self) -> Result<(), Error> {
         self.fault.clone().map_or(Ok(()), Err)
     }
 
+    #[inline]
     fn take(&mut self, piece: Piece<'_>, line: &mut Line) -> Result<(), Error> {
         match piece {
             Piece::Line(bytes, _) => {
@@ -378,6 +386,7 @@ impl Look {
     }
 
     /// A line that moves nothing; the marker is one.
+    #[inline]
     fn blank(&mut self, bytes: &[u8]) {
         if self.report.marker.is_none()
             && let Some(marker) = Marker::read(bytes)
@@ -388,6 +397,7 @@ impl Look {
     }
 
     /// F comes into force, unless it belongs to an M word.
+    #[inline]
     fn feed(&mut self, line: &Line) {
         let first = line.words().iter().find(|w| w.letter != b'N');
         if line.kind == Kind::Words
@@ -399,6 +409,7 @@ impl Look {
     }
 
     /// A move, whose line has an E word or not.
+    #[inline]
     fn follow(&mut self, m: Move, e_word: bool) -> Result<(), Error> {
         self.report.moves += 1;
         let line = self.report.lines;
@@ -433,6 +444,7 @@ impl Look {
     }
 
     /// The slicer's Z behind a commanded one over a bed of height `h`: undone, and set to a layer.
+    #[inline]
     fn sliced(&self, z: f64, h: f64) -> f64 {
         if self.options.followed.is_none() {
             return z;
@@ -445,6 +457,7 @@ impl Look {
     }
 
     /// The definition undone.
+    #[inline]
     fn undone(&self, z: f64, h: f64) -> f64 {
         let Some(Followed { taper, shift }) = self.options.followed else { return z };
         let whole = z - h - shift;
@@ -464,6 +477,7 @@ impl Look {
     }
 
     /// Filament is laid.
+    #[inline]
     fn lay(&mut self, laid: &Laid) -> Result<(), Error> {
         let line = self.report.lines;
         long_move(laid.way.length, line)?;
@@ -518,6 +532,7 @@ impl Look {
     }
 
     /// The layer of a Z, made when it is new: its number as they came.
+    #[inline]
     fn layer(&mut self, z: f64, line: u64) -> Result<usize, Error> {
         if self.report.layers.get(self.last).is_some_and(|l| holds(l.z, z)) {
             return Ok(self.last);
@@ -563,6 +578,7 @@ impl Look {
         report
     }
 
+    #[inline]
     fn draw(&mut self, laid: &Laid) {
         let most = if self.options.most_kept == 0 { 2_000_000 } else { self.options.most_kept };
         let from = laid.way.from;
@@ -588,14 +604,16 @@ impl Look {
 }
 
 /// Whether a Z lies in the layer at `base`.
+#[inline]
 fn holds(base: f64, z: f64) -> bool {
     z >= base - SLACK && z <= base + THICK
 }
 
 /// Pieces of at most `most` mm that make up a length, one at least.
+#[inline]
 fn pieces(length: f64, most: f64) -> u32 {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-    let count = (length / most).ceil().clamp(1.0, 1e5) as u32;
+    let count = crate::number::within((length / most).ceil(), 1.0, 1e5) as u32;
     count
 }
 
@@ -606,10 +624,12 @@ struct Laid {
 }
 
 impl Laid {
+    #[inline]
     fn of(m: &Move) -> Laid {
         Laid { way: Way::of(m), z: [m.before[2].place(), m.after[2].place()] }
     }
 
+    #[inline]
     fn at(&self, t: f64) -> ([f64; 2], f64) {
         (self.way.at(t), self.z[0] + (self.z[1] - self.z[0]) * t)
     }

@@ -21,6 +21,7 @@ pub struct Peak {
 }
 
 impl Peak {
+    #[inline]
     fn note(&mut self, value: f64, line: u64) {
         if value > self.value {
             *self = Peak { value, line };
@@ -77,16 +78,19 @@ pub(super) struct Lengths {
 
 impl Clock {
     /// An F word, in mm a minute.
+    #[inline]
     pub(super) fn feed(&mut self, feed: f64) {
         self.feed = if feed > 0.0 && feed.is_finite() { feed / 60.0 } else { 0.0 };
     }
 
     /// Something stops the machine: a wait, homing, a move that nobody can time.
+    #[inline]
     pub(super) fn stop(&mut self) {
         self.z_speed = None;
     }
 
     /// A move whose ends are known.
+    #[inline]
     pub(super) fn take(&mut self, m: &Move, lengths: &Lengths, line: u64) {
         let Lengths { flat, rise, sliced_rise } = *lengths;
         let of = |rise: f64| {
@@ -129,11 +133,13 @@ impl Clock {
     }
 
     /// A move that cannot be timed.
+    #[inline]
     pub(super) fn miss(&mut self) {
         self.pace.untimed += 1;
         self.stop();
     }
 
+    #[inline]
     pub(super) fn pace(&self) -> Pace {
         self.pace
     }

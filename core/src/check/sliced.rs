@@ -3,8 +3,6 @@
 //! Undoing the definition gives back the slicer's Z but for the tolerance and the digits: the Zs of one layer lie close
 //! together, and what is sliced in layers has nothing between them. Their middle, by length of path, is the layer.
 
-use std::collections::BTreeMap;
-
 /// Bins of this width, mm.
 const BIN: f64 = 0.001;
 /// Nothing for so many bins, and a layer has ended.
@@ -13,20 +11,23 @@ const EMPTY: i32 = 15;
 const WIDEST: i32 = 40;
 /// In what rises all the while there is a layer every so many bins.
 const STEP: i32 = 10;
-/// No more bins are held: a metre and a half of Z, all filled. What comes after is left out.
+/// About so many bins are held at the most: a metre and a half of Z, all filled. What comes after is left out.
 const MOST: usize = 1_500_000;
 
 /// Undone Zs by length of path.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sliced {
-    /// Length, mm, by bin.
-    bins: BTreeMap<i32, f64>,
+    /// Length, mm, by bin, ascending.
+    bins: Vec<(i32, f64)>,
+    /// What belongs to bins that were not among them, in the order that it came. It is sorted in when there is much of it.
+    new: Vec<(i32, f64)>,
     /// The bin of what was noted last, and the length that is still to be put there.
     last: Option<(i32, f64)>,
 }
 
 impl Sliced {
     /// Filament was laid over so many mm at this Z.
+    #[inline]
     pub(super) fn note(&mut self, z: f64, length: f64) {
         let bin = libm::round(z / BIN);
         if bin.is_nan() || bin.abs() > 1e9 {
@@ -44,21 +45,38 @@ impl Sliced {
     }
 
     /// What was noted last goes to its bin.
+    #[inline]
     fn put(&mut self) {
         let Some((bin, length)) = self.last.take() else { return };
-        if let Some(sum) = self.bins.get_mut(&bin) {
-            *sum += length;
+        if let Ok(at) = self.bins.binary_search_by_key(&bin, |(bin, _)| *bin) {
+            self.bins[at].1 += length;
         } else if self.bins.len() < MOST {
-            self.bins.insert(bin, length);
+            self.new.push((bin, length));
+            if self.new.len() > 100 + self.bins.len() / 8 {
+                self.sort_in();
+            }
         }
+    }
+
+    /// The new ones to the others: sums go in the order that they came.
+    fn sort_in(&mut self) {
+        self.bins.append(&mut self.new);
+        crate::order::sort_by_key(&mut self.bins, |(bin, _)| *bin);
+        self.bins.dedup_by(|next, first| {
+            let same = next.0 == first.0;
+            if same {
+                first.1 += next.1;
+            }
+            same
+        });
     }
 
     /// The layers' Z, mm, ascending.
     pub(super) fn layers(&mut self) -> Vec<f64> {
         self.put();
+        self.sort_in();
         let mut layers = Vec::new();
-        let bins: Vec<(i32, f64)> = self.bins.iter().map(|(bin, length)| (*bin, *length)).collect();
-        let mut rest = bins.as_slice();
+        let mut rest = self.bins.as_slice();
         while let Some((first, _)) = rest.first() {
             let end = rest.windows(2).position(|w| w[1].0 - w[0].0 > EMPTY).map_or(rest.len(), |at| at + 1);
             let (layer, after) = rest.split_at(end);

@@ -14,6 +14,7 @@ pub(super) struct Way {
 }
 
 impl Way {
+    #[inline]
     pub(super) fn of(m: &Move) -> Way {
         let from = [m.before[0].place(), m.before[1].place()];
         let to = [m.after[0].place(), m.after[1].place()];
@@ -25,6 +26,7 @@ impl Way {
     }
 
     /// 1/radius.
+    #[inline]
     pub(super) fn curvature(&self) -> f64 {
         self.arc.map_or(0.0, |a| {
             let r = a.radii[0].min(a.radii[1]);
@@ -32,6 +34,7 @@ impl Way {
         })
     }
 
+    #[inline]
     pub(super) fn at(&self, t: f64) -> [f64; 2] {
         match &self.arc {
             Some(a) if t > 0.0 && t < 1.0 => {
@@ -51,11 +54,12 @@ impl Way {
     }
 
     /// The share at which a line passes a place, and the place's distance from it there.
+    #[inline]
     pub(super) fn share_on_line(&self, p: [f64; 2]) -> (f64, f64) {
         let d = [self.to[0] - self.from[0], self.to[1] - self.from[1]];
         let e = [p[0] - self.from[0], p[1] - self.from[1]];
         let along = (d[0] * e[0] + d[1] * e[1]) / (self.length * self.length);
-        let t = along.clamp(0.0, 1.0);
+        let t = crate::number::within(along, 0.0, 1.0);
         (t, libm::hypot(e[0] - d[0] * t, e[1] - d[1] * t))
     }
 }

@@ -13,7 +13,6 @@ const THINNING: f64 = 0.04;
 #[derive(Debug)]
 pub(super) struct Grid {
     columns: usize,
-    rows: usize,
     origin: [f64; 2],
     step: [f64; 2],
     heights: Vec<f64>,
@@ -34,7 +33,7 @@ impl Grid {
         let cell = edge.width().max(edge.depth()) / CELLS;
         let cells = |length: f64| -> usize {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and CELLS")]
-            let n = libm::ceil(length / cell).clamp(1.0, CELLS) as usize;
+            let n = crate::number::within(libm::ceil(length / cell), 1.0, CELLS) as usize;
             n
         };
         let (nx, ny) = (cells(edge.width()), cells(edge.depth()));
@@ -65,30 +64,21 @@ impl Grid {
         if range[0] > range[1] {
             range = [0.0, 0.0];
         }
-        Grid { columns, rows, origin, step, heights, range }
+        Grid { columns, origin, step, heights, range }
     }
 
     /// The contours of `levels`, lowest first.
     ///
-    /// The library closes each ring along the grid's border, half a cell outside the bed: cutting at the edge leaves the true lines.
+    /// Each ring is closed along the grid's border, half a cell outside the bed: cutting at the edge leaves the true lines.
     pub(super) fn contours(&self, levels: &Levels, edge: &Edge) -> Vec<Contour> {
-        let builder = contour::ContourBuilder::new(self.columns, self.rows, true)
-            .x_step(self.step[0])
-            .y_step(self.step[1])
-            // The library puts a cell's value at the cell's middle.
-            .x_origin(self.origin[0] - 0.5 * self.step[0])
-            .y_origin(self.origin[1] - 0.5 * self.step[1]);
-        let thresholds: Vec<f64> = (0..levels.len()).map(|i| levels.height(i)).collect();
-        let found = builder.lines(&self.heights, &thresholds).unwrap_or_default();
         let thin = THINNING * self.step[0].min(self.step[1]);
-        found
-            .iter()
-            .map(|line| {
-                let rings: Vec<Vec<[f64; 2]>> = line
-                    .geometry()
-                    .0
-                    .iter()
-                    .map(|ring| ring.0.iter().map(|c| [c.x, c.y]).collect::<Vec<_>>())
+        // The first node is half a cell from where the rings are measured.
+        let from = [0, 1].map(|k| self.origin[k] - 0.5 * self.step[k]);
+        (0..levels.len())
+            .map(|i| {
+                let rings: Vec<Vec<[f64; 2]>> = super::rings::rings(&self.heights, self.columns, levels.height(i))
+                    .into_iter()
+                    .map(|ring| ring.iter().map(|p| [0, 1].map(|k| p[k] * self.step[k] + from[k])).collect::<Vec<_>>())
                     .filter(|ring| ring.len() > 3 && ring.iter().flatten().all(|v| v.is_finite()))
                     .collect();
                 let lines = rings.iter().flat_map(|ring| joined(edge.clip(ring))).map(|l| thinned(&l, thin)).collect();
@@ -143,7 +133,11 @@ pub(super) fn thinned(line: &[[f64; 2]], tolerance: f64) -> Vec<[f64; 2]> {
 fn distance_to_piece(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let length = dx * dx + dy * dy;
-    let t = if length > 0.0 { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length).clamp(0.0, 1.0) } else { 0.0 };
+    let t = if length > 0.0 {
+        crate::number::within(((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length, 0.0, 1.0)
+    } else {
+        0.0
+    };
     libm::hypot(p[0] - a[0] - t * dx, p[1] - a[1] - t * dy)
 }
 
@@ -169,7 +163,7 @@ mod tests {
             let x = 1000.0 * levels.height(i);
             assert!(c.lines[0].iter().all(|p| (p[0] - x).abs() < 1e-9), "{:?}", c.lines[0]);
             let mut ends = [c.lines[0][0][1], c.lines[0][c.lines[0].len() - 1][1]];
-            ends.sort_by(f64::total_cmp);
+            crate::order::sort_numbers(&mut ends);
             assert!(ends[0].abs() < 1e-9 && (ends[1] - 100.0).abs() < 1e-9, "{ends:?}");
             assert_eq!(c.lines[0].len(), 2, "thinned to its ends");
         }

@@ -31,7 +31,7 @@ impl Levels {
             return Levels { interval, step, decimals, first: 0, count: 0 };
         }
         let multiple = |h: f64| -> i64 {
-            let m = (h / interval).clamp(-1e9, 1e9);
+            let m = crate::number::within(h / interval, -1e9, 1e9);
             #[expect(clippy::cast_possible_truncation, reason = "clamped, and whole after floor")]
             let m = libm::floor(m) as i64;
             m
@@ -109,7 +109,7 @@ fn power_of_ten(decimals: usize) -> f64 {
 
 /// `value` with a sign (a true minus), rounded to `decimals`; what rounds to 0 has none.
 pub(super) fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{:.decimals$}", value.abs());
+    let text = format!("{:.decimals$}", crate::number::Shown(value.abs()));
     let zero = text.bytes().all(|b| matches!(b, b'0' | b'.'));
     match (zero, value < 0.0) {
         (true, _) => text,
@@ -124,7 +124,7 @@ pub(super) fn plain(value: f64, decimals: usize) -> String {
         // Only from what was made in code.
         return "?".to_owned();
     }
-    let mut text = format!("{:.decimals$}", value.abs());
+    let mut text = format!("{:.decimals$}", crate::number::Shown(value.abs()));
     if text.contains('.') {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     }

@@ -20,6 +20,7 @@ mod palette;
 mod patches;
 mod place;
 mod reading_sheet;
+mod rings;
 mod style;
 mod subject;
 mod svg;
@@ -36,7 +37,6 @@ pub use isolines::{Isoline, Isolines, isolines};
 use levels::Levels;
 use page::Page;
 pub use patches::patch_plan;
-use std::collections::BTreeMap;
 use subject::Subject;
 pub use subject::{difference_plan, tram_plan};
 use svg::Svg;
@@ -83,24 +83,26 @@ struct Spot {
 
 /// One spot for each place (to 0.0001 mm), in the order in which the places first come.
 fn pooled(readings: impl Iterator<Item = Spot>) -> Vec<Spot> {
-    let mut places: Vec<(Spot, f64)> = Vec::new();
-    let mut known: BTreeMap<[u64; 2], usize> = BTreeMap::new();
-    for reading in readings {
-        // Adding 0 makes one zero of two.
-        let key = reading.at.map(|v| (libm::round(v * 1e4) + 0.0).to_bits());
-        match known.get(&key) {
-            Some(&i) => {
-                let (spot, count) = &mut places[i];
-                *count += 1.0;
-                spot.height += (reading.height - spot.height) / *count;
+    // Adding 0 makes one zero of two.
+    let key = |spot: &Spot| spot.at.map(|v| (libm::round(v * 1e4) + 0.0).to_bits());
+    let readings: Vec<Spot> = readings.collect();
+    // By place, and in their order at each.
+    let mut order: Vec<usize> = (0..readings.len()).collect();
+    crate::order::sort_by_key(&mut order, |&k| key(&readings[k]));
+    let mut places: Vec<(usize, Spot)> = order
+        .chunk_by(|&a, &b| key(&readings[a]) == key(&readings[b]))
+        .filter_map(|same| {
+            let mut spot = readings[*same.first()?];
+            let mut count = 1.0;
+            for &k in &same[1..] {
+                count += 1.0;
+                spot.height += (readings[k].height - spot.height) / count;
             }
-            None => {
-                known.insert(key, places.len());
-                places.push((reading, 1.0));
-            }
-        }
-    }
-    places.into_iter().map(|(spot, _)| spot).collect()
+            Some((same[0], spot))
+        })
+        .collect();
+    crate::order::sort_by_key(&mut places, |(first, _)| *first);
+    places.into_iter().map(|(_, spot)| spot).collect()
 }
 
 /// Everything that is drawn, still in mm.

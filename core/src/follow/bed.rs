@@ -4,6 +4,7 @@ use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
 use super::taper::Weight;
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind, HeightMap};
 use std::sync::Arc;
@@ -117,11 +118,13 @@ impl Bed {
 
     /// Up to which length, mm, a straight move at one height that crosses no break line is sure to need one piece, where the weight
     /// is `weight`: what [`vertices`](Bed::vertices) would find, told beforehand. `None` where the next move must be looked at.
+    #[inline]
     pub(crate) fn plain_length(&self, weight: f64) -> Option<f64> {
         (!self.loose).then_some(if weight == 0.0 { LONG } else { self.plain_length })
     }
 
     /// Whether E may be scaled at this height.
+    #[inline]
     pub(crate) fn scales(&self, z: f64) -> bool {
         self.weight.range().is_some_and(|[from, to]| z > from && z < to)
     }
@@ -150,16 +153,19 @@ impl Bed {
     }
 
     /// The widest that an end may lie off, mm: the next move must start within its tube.
+    #[inline]
     fn reach(&self, tau: f64) -> f64 {
         0.98 * tau
     }
 
     /// A move that stands still in X and Y ends at offset `end`.
+    #[inline]
     pub(crate) fn stands(&mut self, end: f64) {
         self.end = End::Standing(end);
     }
 
     /// The offsets, lowest and highest, at which the move before may as well end.
+    #[inline]
     fn window(&mut self, end: End, tau: f64) -> Option<[f64; 2]> {
         let reach = self.reach(tau);
         let [low, high] = match end {
@@ -188,6 +194,7 @@ impl Bed {
     /// not below `lowest` the one nearest to `start`.
     ///
     /// To be asked after [`vertices`](Bed::vertices) of the same move, which found `count`.
+    #[inline]
     pub(crate) fn better_start(&mut self, start: f64, count: usize, lowest: f64) -> Option<f64> {
         let (end, goal) = self.asked.take()?;
         let tau = tube_width(&self.sheet, self.tolerance);
@@ -225,6 +232,7 @@ impl Bed {
     }
 
     /// The end of the move before was put elsewhere.
+    #[inline]
     pub(crate) fn moved(&mut self) {
         self.loose = true;
     }
@@ -234,6 +242,7 @@ impl Bed {
     ///
     /// # Errors
     /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
+    #[inline]
     pub(crate) fn vertices(
         &mut self,
         way: &Way,
@@ -278,7 +287,7 @@ impl Bed {
                 plain || bend(length) * length * length / 8.0 <= tau
             };
         // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
-        let left = off_by - off_by.clamp(-MENDING * length, MENDING * length);
+        let left = off_by - crate::number::within(off_by, -MENDING * length, MENDING * length);
         let goal =
             if left != 0.0 && bend(length) * length * length / 8.0 <= tau - self.reach(tau) { end + left } else { end };
         if short {
@@ -312,14 +321,14 @@ impl Bed {
         if count.is_nan() || count >= f64::from(SAMPLES_LIMIT) {
             return Err(Error::new(
                 ErrorKind::Limit,
-                format!("a move of {length:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed"),
+                format!("a move of {:.0} mm would need more than {SAMPLES_LIMIT} looks at the bed", Shown(length)),
             )
             .with_help("no printer is that large: the file is damaged here, or in other units than it says"));
         }
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^5")]
         let count = count.max(1.0) as u32;
         cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
-        cuts.sort_unstable_by(f64::total_cmp);
+        crate::order::sort_numbers(&mut cuts);
         let first = self.offset(path.at(0.0), z0);
         // A start that is off (the first move after the place became known) is made good evenly over the move.
         let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
@@ -367,6 +376,7 @@ impl Bed {
 
     /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm that no break of the map
     /// and no kink of the taper divides (so that it is exact for bilinear maps at one Z).
+    #[inline]
     pub(crate) fn flow(&mut self, way: &Way) -> f64 {
         let Way { path, z: [z0, z1] } = *way;
         let Some([from, to]) = self.weight.range() else { return 1.0 };
@@ -390,10 +400,10 @@ impl Bed {
         }
         if path.length() > 1.0 {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-            let count = path.length().ceil().clamp(1.0, 1e5) as u32;
+            let count = crate::number::within(path.length().ceil(), 1.0, 1e5) as u32;
             cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         }
-        cuts.sort_unstable_by(f64::total_cmp);
+        crate::order::sort_numbers(&mut cuts);
         cuts.push(1.0);
         let mut sum = 0.0;
         let (mut a, mut left) = (0.0, start);
@@ -418,11 +428,13 @@ fn holds([x0, x1, y0, y1]: &[f64; 4], [x, y]: [f64; 2]) -> bool {
 
 /// What is left of the tolerance for the vertices of a move after what the table of the map and the rounding of a
 /// vertex in XY may add.
+#[inline]
 fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
     (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
 }
 
 /// The longest straight way that one piece follows within `tau` anywhere on the map, mm.
+#[inline]
 fn plain_length(sheet: &Sheet, tau: f64) -> f64 {
     let mut length = LONG;
     while sheet.bend(length) * length * length / 8.0 > tau {

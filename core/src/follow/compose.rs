@@ -23,6 +23,7 @@ pub(crate) struct Source<'a> {
 
 impl Source<'_> {
     /// How the line sets its words apart.
+    #[inline]
     fn gap(&self) -> &'static [u8] {
         let mut words = self.line.words().windows(2);
         let tight = self.line.words().len() > 1 && words.all(|w| w[0].to == w[1].start);
@@ -30,23 +31,27 @@ impl Source<'_> {
     }
 
     /// A letter in the line's case.
+    #[inline]
     fn letter(&self, letter: u8) -> u8 {
         let lower = self.line.words().iter().all(|w| self.bytes[w.start].is_ascii_lowercase());
         if lower { letter.to_ascii_lowercase() } else { letter }
     }
 
+    #[inline]
     fn motion_word(&self) -> Option<&Word> {
         let motion = |w: &&Word| w.letter == b'G' && w.number.is_some_and(|n| n.value < 3.5);
         self.line.words().iter().find(motion)
     }
 
     /// The word after which words that the line lacks are put in.
+    #[inline]
     fn anchor(&self) -> Option<&Word> {
         let place = self.line.words().iter().rev().find(|w| matches!(w.letter, b'X' | b'Y'));
         place.or_else(|| self.motion_word())
     }
 
     /// The line with some words said anew; `drop` names a letter whose word is left out.
+    #[inline]
     pub(crate) fn first(&self, edits: &[(u8, Value)], drop: Option<u8>, out: &mut Vec<u8>) {
         let missing = || edits.iter().filter(|(l, v)| !self.line.has(*l) && matches!(v, Value::New(_)));
         let put_in = |out: &mut Vec<u8>, after: bool| {
@@ -94,6 +99,7 @@ impl Source<'_> {
 
     /// A line for a later piece of the move: the motion word if the line has one, then the words of `edits` in the
     /// line's order, those that it lacks after X and Y.
+    #[inline]
     pub(crate) fn later(&self, edits: &[(u8, Value)], out: &mut Vec<u8>) {
         let lead = self.bytes.iter().take_while(|b| b.is_ascii_whitespace()).count();
         out.extend_from_slice(&self.bytes[..lead]);
@@ -145,6 +151,7 @@ impl Source<'_> {
     }
 
     /// The exact digits of a word.
+    #[inline]
     pub(crate) fn digits(&self, word: &Word) -> Decimal {
         Decimal {
             units: number::mantissa(&self.bytes[word.from..word.to]),
@@ -155,6 +162,7 @@ impl Source<'_> {
 
 /// Ends the line that `text` holds from index `from` on with its checksum. `tail` is what the original line had from
 /// its `*` on, if the text still ends with it (a comment after the checksum stays).
+#[inline]
 pub(crate) fn seal(text: &mut Vec<u8>, from: usize, tail: &[u8]) {
     text.truncate(text.len() - tail.len());
     let mark = if text[from..].starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };

@@ -64,6 +64,7 @@ struct Last {
 impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
     /// was read in the other way.
+    #[inline]
     pub(super) fn cruise(&mut self, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
         let mut next = Plain::read(bytes);
         let Some(level) = next.and_then(|_| self.level(line)) else { return 0 };
@@ -101,6 +102,7 @@ impl Work {
     }
 
     /// What a run at this height needs, if all that no plain line changes is as nearly all files have it.
+    #[inline]
     fn level(&mut self, line: &Line) -> Option<Level> {
         let state = self.reader.state();
         #[expect(clippy::float_cmp, reason = "one of two constants")]
@@ -213,6 +215,7 @@ impl Work {
     }
 
     /// The end of a run: what it changed is told to all that the next line asks.
+    #[inline]
     fn arrive(&mut self, level: &Level, run: Run, out: &[u8]) {
         let Some(last) = run.last else { return };
         #[cfg(test)]

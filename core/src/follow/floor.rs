@@ -1,5 +1,6 @@
 //! No move that was not below the floor may come to lie below it: many machines clip such a Z silently.
 
+use crate::number::Shown;
 use crate::{Error, ErrorKind};
 
 /// Watches the path; remembers where it first went below, and how far.
@@ -70,22 +71,27 @@ impl Floor {
         // Rounded up to a hundredth, with room for the rounding of the words.
         let up = |raise: f64| ((raise + 0.001) * 100.0).ceil() / 100.0;
         let turns = |raise: f64| match remedy.pitch {
-            Some(pitch) => format!("{:.2} turn of each knob at {pitch} mm a turn", raise / pitch),
-            None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", raise / 0.7),
+            Some(pitch) => format!("{:.2} turn of each knob at {} mm a turn", Shown(raise / pitch), Shown(pitch)),
+            None => format!("{:.2} turn of each knob if the screws are M4, 0.7 mm a turn", Shown(raise / 0.7)),
         };
         let help = match b.raise {
             _ if remedy.relative => {
                 let raise = up(floor - b.worst_z);
                 format!(
-                    "raise the whole bed by {raise:.2} mm ({}) and the nozzle with it, by a shift of {:.2} mm, and the file \
+                    "raise the whole bed by {:.2} mm ({}) and the nozzle with it, by a shift of {:.2} mm, and the file \
                      passes: this card tells the bed's shape only, and its map stays as it is when the bed comes up",
+                    Shown(raise),
                     turns(raise),
-                    up(remedy.shift + floor - b.worst_z)
+                    Shown(up(remedy.shift + floor - b.worst_z))
                 )
             }
             Some(raise) => {
                 let raise = up(raise);
-                format!("raise the whole bed by {raise:.2} mm ({}), read it again, and the file passes", turns(raise))
+                format!(
+                    "raise the whole bed by {:.2} mm ({}), read it again, and the file passes",
+                    Shown(raise),
+                    turns(raise)
+                )
             }
             None => "raising the bed does not help where the taper has ended: choose a smaller shift".to_string(),
         };
@@ -93,9 +99,12 @@ impl Floor {
             Error::new(
             ErrorKind::Floor,
             format!(
-                "Z would go to {:.3} mm, below the floor of {floor} mm, which many machines clip silently (the lowest is \
+                "Z would go to {:.3} mm, below the floor of {} mm, which many machines clip silently (the lowest is \
                  {:.3} mm on line {})",
-                b.first_z, b.worst_z, b.worst_line
+                Shown(b.first_z),
+                Shown(floor),
+                Shown(b.worst_z),
+                b.worst_line
             ),
         )
         .at(b.line, 1)

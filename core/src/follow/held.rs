@@ -49,6 +49,7 @@ pub(super) struct Written {
 
 impl Held {
     /// The original's Z at the end, mm.
+    #[inline]
     pub(super) fn z(&self) -> f64 {
         self.end.z
     }
@@ -63,6 +64,7 @@ impl Work {
 
     /// Holds the line that was just written to the end of `out`. `own` is the original's Z word and its bytes, where the line is all
     /// of its move.
+    #[inline]
     pub(super) fn hold(
         &mut self,
         end: Ending,
@@ -80,6 +82,7 @@ impl Work {
     }
 
     /// The end that is held stays where it is.
+    #[inline]
     pub(super) fn settle(&mut self) {
         if let Some(held) = self.held.take() {
             self.account(held.end);
@@ -87,6 +90,7 @@ impl Work {
     }
 
     /// The end that is held is put at another offset, mm; `out` is what waits.
+    #[inline]
     pub(super) fn end_elsewhere(&mut self, offset: f64, out: &mut Vec<u8>) {
         let Some(mut held) = self.held.take() else { return };
         let Written { z_before, register, delta, how, changed } = held.written;
@@ -131,6 +135,7 @@ impl Work {
     }
 
     /// More bytes come: what waits goes back to the end of `out`, where it can still be changed.
+    #[inline]
     pub(super) fn resume(&mut self, out: &mut Vec<u8>) {
         if let Some(held) = &mut self.held {
             held.at = out.len();
@@ -139,6 +144,7 @@ impl Work {
     }
 
     /// No more bytes for now: the line that is held, and what comes after it, waits.
+    #[inline]
     pub(super) fn pause(&mut self, out: &mut Vec<u8>) {
         if let Some(held) = &mut self.held {
             self.waiting.extend_from_slice(out.get(held.at..).unwrap_or_default());

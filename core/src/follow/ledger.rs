@@ -17,6 +17,7 @@ pub(crate) struct Decimal {
 impl Decimal {
     /// Rounds `value` to `decimals`, half away from zero; to fewer if its digits would pass what an `f64` holds. A number whose digits end
     /// in a half seldom is one as a float: it may go to either neighbour.
+    #[inline]
     pub(crate) fn round(value: f64, decimals: u8) -> Self {
         let mut decimals = decimals.min(15);
         while decimals > 0 && value.abs() * POWERS[usize::from(decimals)] > 9e15 {
@@ -36,6 +37,7 @@ impl Decimal {
     }
 
     /// `self - other`, exactly.
+    #[inline]
     pub(crate) fn minus(self, other: Decimal) -> Self {
         let decimals = self.decimals.max(other.decimals);
         let lift = |d: Decimal| d.units.saturating_mul(10i128.saturating_pow(u32::from(decimals - d.decimals)));
@@ -49,6 +51,7 @@ impl Decimal {
     const MOST_DECIMALS: usize = 40;
 
     /// Writes the digits: a sign if negative, at least one digit before the point.
+    #[inline]
     pub(crate) fn write(self, out: &mut Vec<u8>) {
         let (digits, from) = self.digits();
         out.extend_from_slice(&digits[from..]);
@@ -188,6 +191,7 @@ impl Axis {
     }
 
     /// The number to write so that the gap becomes `aim`, where the original's register goes by `delta` to `register`.
+    #[inline]
     pub(crate) fn write(&mut self, register: f64, delta: f64, aim: f64, how: Spelling) -> Decimal {
         if how.absolute {
             let d = Decimal::round((register + aim) / how.unit, how.decimals);
@@ -201,6 +205,7 @@ impl Axis {
     }
 
     /// G92 names the same value for both registers. What the machine is ahead or behind stays to be made good.
+    #[inline]
     pub(crate) fn agree(&mut self) {
         self.aim -= self.gap;
         self.gap = 0.0;
@@ -208,6 +213,7 @@ impl Axis {
 
     /// G92 calls the original's place `register`: the value for a machine that stands `offset` away from it, with as
     /// many digits as it takes.
+    #[inline]
     pub(crate) fn rename(&mut self, register: f64, offset: f64, unit: f64) -> Decimal {
         let d = exact((register + offset) / unit);
         self.gap = d.value() * unit - register;
@@ -216,6 +222,7 @@ impl Axis {
     }
 
     /// The registers tell places again.
+    #[inline]
     pub(crate) fn clear_skew(&mut self) {
         self.gap -= self.skew;
         self.skew = 0.0;
@@ -223,6 +230,7 @@ impl Axis {
 }
 
 /// A register as a decimal: what was written, but for noise of the arithmetic below 10^-12.
+#[inline]
 pub(crate) fn exact(value: f64) -> Decimal {
     let mut d = Decimal::round(value, 12);
     while d.decimals > 0 && d.units % 10 == 0 {

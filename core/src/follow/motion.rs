@@ -10,6 +10,7 @@ use super::rewriter::Work;
 use super::split::Vertex;
 use super::summary::{Offset, WarningKind};
 use crate::Error;
+use crate::number::Shown;
 use crate::toolpath::{AXES, Move, long_move};
 
 /// Card and file may differ by this much before it is said, degrees Celsius.
@@ -17,6 +18,7 @@ const WARM: f64 = 10.0;
 
 impl Work {
     /// Rewrites one motion line.
+    #[inline]
     pub(super) fn follow(
         &mut self,
         m: &Move,
@@ -159,6 +161,7 @@ impl Work {
 
     /// Said once: how E is meant, and whether the file is for the temperatures of the card. Said of each line: filament
     /// outside the readings.
+    #[inline]
     fn first_extrusion(&mut self, m: &Move, e_delta: f64) {
         let state = self.reader.state();
         if !state.e_said && self.summary.warnings.iter().all(|w| w.kind != WarningKind::EModeUnsaid) {
@@ -191,6 +194,7 @@ impl Work {
                 && (card - file).abs() > WARM
             {
                 self.summary.warn(kind, self.number, || {
+                    let [card, file] = [card, file].map(Shown);
                     format!("the card was read with the {what} at {card} degrees Celsius, the file prints at {file}")
                 });
             }
@@ -198,12 +202,14 @@ impl Work {
     }
 
     /// The whole move lies where nothing is compensated any more, or where nobody knows.
+    #[inline]
     fn past_taper(&self, m: &Move) -> bool {
         [&m.before[2], &m.after[2]].iter().all(|z| !z.known || self.bed.weight.at(z.place()) == 0.0)
     }
 
     /// The offset at which the next move begins: what was meant where that was written, so that nothing hangs on how it was
     /// rounded.
+    #[inline]
     fn start(&self) -> f64 {
         let written = self.z.offset();
         match self.meant {
@@ -214,6 +220,7 @@ impl Work {
 
     /// The vertices of a move to about offset `end`. Where they would be fewer if the move before ended elsewhere within its
     /// tolerance, and that is still held, it ends there.
+    #[inline]
     fn choose(&mut self, way: &Way, end: f64, vertices: &mut Vec<Vertex>, out: &mut Vec<u8>) -> Result<(), Error> {
         let number = self.number;
         let start = self.start();
@@ -234,6 +241,7 @@ impl Work {
     }
 
     /// Keeps the summary's figures and watches the floor: a vertex at a place, the original's Z there, and its offset.
+    #[inline]
     pub(super) fn account(&mut self, Ending { place, z, offset, number }: Ending) {
         // An offset of less is not written at all.
         let half = self.place_spelling(true, None).half();

@@ -1,6 +1,7 @@
 //! What a caller may ask of the rewriter.
 
 use super::Taper;
+use crate::number::Shown;
 use crate::toolpath::EMode;
 use crate::{Error, ErrorKind};
 
@@ -71,13 +72,14 @@ impl Options {
     pub(crate) fn check(&self) -> Result<(), Error> {
         let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
         if !(0.0005..=0.1).contains(&self.tolerance) {
-            return fault(format!("a tolerance of {} mm is not between 0.0005 and 0.1 mm", self.tolerance));
+            return fault(format!("a tolerance of {} mm is not between 0.0005 and 0.1 mm", Shown(self.tolerance)));
         }
         if self.shift.is_nan() || self.shift.abs() > HEIGHT_LIMIT {
-            return fault(format!("a shift of {} mm is not between -{HEIGHT_LIMIT} and {HEIGHT_LIMIT} mm", self.shift));
+            let limit = Shown(HEIGHT_LIMIT);
+            return fault(format!("a shift of {} mm is not between -{limit} and {limit} mm", Shown(self.shift)));
         }
         if !self.floor.is_finite() {
-            return fault(format!("a floor of {} mm is no height", self.floor));
+            return fault(format!("a floor of {} mm is no height", Shown(self.floor)));
         }
         Ok(())
     }

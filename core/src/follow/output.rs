@@ -4,6 +4,7 @@
 use super::compose::{Source, Value, seal};
 use super::ledger::Decimal;
 use super::options::Options;
+use crate::number::Shown;
 use crate::toolpath::words::Word;
 use crate::{Error, ErrorKind, HeightMap};
 
@@ -34,7 +35,7 @@ pub(crate) struct Output {
 impl Output {
     pub(crate) fn new(map: &HeightMap, options: &Options, taper: Option<[f64; 2]>) -> Self {
         let taper = match taper {
-            Some([from, to]) => format!("{from}..{to}"),
+            Some([from, to]) => format!("{}..{}", Shown(from), Shown(to)),
             None => "none".to_string(),
         };
         let surface = match map.kind() {
@@ -45,10 +46,10 @@ impl Output {
             "evengap {} card={} surface={surface} taper={taper} tolerance={} flow={} floor={} shift={}",
             env!("CARGO_PKG_VERSION"),
             map.card().digest(),
-            options.tolerance,
+            Shown(options.tolerance),
             if options.flow { "on" } else { "off" },
-            options.floor,
-            options.shift
+            Shown(options.floor),
+            Shown(options.shift)
         );
         Output {
             marker,
@@ -74,6 +75,7 @@ impl Output {
     }
 
     /// A buffer for a line; give it back with [`Output::changed`].
+    #[inline]
     pub(crate) fn text(&mut self) -> Vec<u8> {
         let mut text = core::mem::take(&mut self.text);
         text.clear();
@@ -81,6 +83,7 @@ impl Output {
     }
 
     /// The buffer that [`Output::text`] gave is not needed any more.
+    #[inline]
     pub(crate) fn give_back(&mut self, text: Vec<u8>) {
         self.text = text;
     }
@@ -93,6 +96,7 @@ impl Output {
     }
 
     /// A line that stays as it is, but for its N word and checksum where lines were put in before it.
+    #[inline]
     pub(crate) fn unchanged(&mut self, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
         if self.put_in == 0 || source.line.checksum.is_none() {
             self.copy(source.bytes, out);
@@ -106,6 +110,7 @@ impl Output {
     }
 
     /// The line itself with `edits`, its N word and checksum made right.
+    #[inline]
     pub(crate) fn first_piece(&self, source: Source<'_>, edits: &[(u8, Value)], drop: Option<u8>, text: &mut Vec<u8>) {
         let Some((star, _)) = source.line.checksum else {
             source.first(edits, drop, text);
@@ -124,6 +129,7 @@ impl Output {
     }
 
     /// The line with these words said anew.
+    #[inline]
     pub(crate) fn said_anew(&mut self, source: Source<'_>, edits: &[(u8, Decimal)], ending: &[u8], out: &mut Vec<u8>) {
         let mut text = self.text();
         let edits: Vec<_> = edits.iter().map(|(l, d)| (*l, Value::New(*d))).collect();
@@ -133,6 +139,7 @@ impl Output {
     }
 
     /// A line `G92 E...` before the line in hand, if there is a value.
+    #[inline]
     pub(crate) fn set_e_before(&mut self, source: Source<'_>, value: Option<Decimal>, text: &mut Vec<u8>) {
         if let Some(value) = value {
             let mut body = b"G92 E".to_vec();
@@ -142,11 +149,13 @@ impl Output {
         }
     }
 
+    #[inline]
     fn count(&self, source: Source<'_>, n: &Word) -> Decimal {
         Decimal { units: source.digits(n).units + i128::from(self.put_in), decimals: 0 }
     }
 
     /// A line put in after the line in hand, or before it, with N word and checksum if that has them.
+    #[inline]
     pub(crate) fn put_in_line(&mut self, source: Source<'_>, after: bool, body: &[u8], text: &mut Vec<u8>) {
         let from = text.len();
         if let Some((_, n)) = source.line.checksum.zip(source.line.get(b'N')) {
@@ -168,6 +177,7 @@ impl Output {
     }
 
     /// Writes text that differs from the original's, after the marker.
+    #[inline]
     pub(crate) fn changed(&mut self, text: Vec<u8>, out: &mut Vec<u8>) {
         self.lines_changed += 1;
         if self.muted {
@@ -191,11 +201,13 @@ impl Output {
         self.text = text;
     }
 
+    #[inline]
     pub(crate) fn end_of_line(&self) -> &[u8] {
         &self.ending[..self.ending_length]
     }
 
     /// The refusal of a comment line that is the marker of an earlier rewriting.
+    #[inline]
     pub(crate) fn already_rewritten(&self, bytes: &[u8]) -> Option<Error> {
         if !bytes.trim_ascii_start().starts_with(MARKER) {
             return None;

@@ -100,6 +100,7 @@ impl Path {
         }
     }
 
+    #[inline]
     fn crossing(&self, axis: usize, line: f64, into: &mut Vec<f64>) {
         let mut push = |t: f64| {
             if t > 0.0 && t < 1.0 {

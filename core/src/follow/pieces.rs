@@ -24,6 +24,7 @@ pub(super) struct Plan<'a> {
 
 impl Work {
     /// Writes a move as several pieces.
+    #[inline]
     pub(super) fn pieces(&mut self, plan: &Plan<'_>, ending: &[u8], holds: Option<Ending>, out: &mut Vec<u8>) {
         let mut text = self.output.text();
         self.output.set_e_before(plan.source, plan.before, &mut text);
@@ -146,6 +147,7 @@ impl Work {
     }
 
     /// The words of an arc's centre, seen from where the piece starts.
+    #[inline]
     fn centre(&self, plan: &Plan<'_>, arc: &Arc, start: [f64; 2], edits: &mut Edits) {
         let line = plan.source.line;
         let unit = plan.z_how.unit;

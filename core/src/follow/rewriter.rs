@@ -9,6 +9,7 @@ use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
+use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
@@ -108,7 +109,9 @@ impl Rewriter {
             return Err(Error::new(
                 ErrorKind::Refused,
                 format!(
-                    "the map reaches {largest:.2} mm: more than {HEIGHT_LIMIT} mm is a mistyped reading or a matter for the screws"
+                    "the map reaches {:.2} mm: more than {} mm is a mistyped reading or a matter for the screws",
+                    Shown(largest),
+                    Shown(HEIGHT_LIMIT)
                 ),
             )
             .with_help("check the card's readings and their sign, tram the bed, or allow `large-heights`"));
@@ -164,6 +167,7 @@ impl Rewriter {
     /// # Errors
     /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`] with line and column; [`ErrorKind::Limit`] for a motion line
     /// or a move beyond the limits.
+    #[inline]
     pub fn push(&mut self, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, work } = self;
         work.resume(out);
@@ -177,6 +181,7 @@ impl Rewriter {
     /// # Errors
     /// As [`push`](Rewriter::push), for a last line without its ending; and [`ErrorKind::Floor`] if the path would
     /// have come to lie below the floor: it says how far to raise the bed so that the toolpath passes.
+    #[inline]
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work } = self;
         work.resume(out);
@@ -195,12 +200,14 @@ impl Rewriter {
 
     /// The taper that is used, mm; `None` where the whole path follows the bed.
     #[must_use]
+    #[inline]
     pub fn taper(&self) -> Option<[f64; 2]> {
         self.work.bed.weight.range()
     }
 
     /// The original's lines read so far.
     #[must_use]
+    #[inline]
     pub fn lines_read(&self) -> u64 {
         self.work.number
     }
@@ -208,6 +215,7 @@ impl Rewriter {
     /// Whether the toolpath is going to be refused at the end (the floor was passed): nothing more comes out, and what
     /// came out is of no use.
     #[must_use]
+    #[inline]
     pub fn is_refused(&self) -> bool {
         self.work.output.muted
     }
@@ -221,16 +229,19 @@ struct Feed<'a> {
 }
 
 impl Takes<Error> for Feed<'_> {
+    #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
         self.work.cruise(rest, self.line, self.out)
     }
 
+    #[inline]
     fn take(&mut self, piece: Piece<'_>) -> Result<(), Error> {
         self.work.take(piece, self.line, self.out)
     }
 }
 
 impl Work {
+    #[inline]
     fn take(&mut self, piece: Piece<'_>, line: &mut Line, out: &mut Vec<u8>) -> Result<(), Error> {
         match piece {
             Piece::Line(bytes, ending) => {
@@ -322,6 +333,7 @@ impl Work {
         Ok(())
     }
 
+    #[inline]
     fn first_line(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.output.bom = bytes.starts_with(b"\xEF\xBB\xBF");
         if bytes.starts_with(b"\xFF\xFE") || bytes.starts_with(b"\xFE\xFF") {
@@ -333,6 +345,7 @@ impl Work {
     }
 
     /// After a line that passed because it was allowed to.
+    #[inline]
     fn warn_of_what_passed(&mut self, source: Source<'_>, why: Why) {
         let (kind, message) = match why {
             Why::Sent => return,
@@ -350,6 +363,7 @@ impl Work {
     }
 
     /// G92 with a Z word: the nozzle stays where it is, and so the register must keep its offset.
+    #[inline]
     fn set_z(&mut self, known: bool, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) {
         let offset = if known { self.z.offset() } else { 0.0 };
         if offset.abs() <= self.place_spelling(true, None).half() {
@@ -370,6 +384,7 @@ impl Work {
         Spelling { absolute, unit, decimals, least }
     }
 
+    #[inline]
     pub(super) fn e_spelling(&self, word: Option<&Word>) -> Spelling {
         let state = self.reader.state();
         Spelling::of_e(state.e_absolute, state.unit, word.and_then(|w| w.number).map_or(0, |n| n.decimals))

@@ -24,6 +24,7 @@ pub(crate) struct Tube {
 impl Tube {
     /// The vertices after the start, the last of them (1, `end`), of a polyline from (0, `start`) that keeps within
     /// `tau` of the samples (the first and last excepted, where it is what was asked for).
+    #[inline]
     pub(crate) fn fewest(&mut self, start: f64, end: f64, tau: f64, into: &mut Vec<Vertex>) {
         into.clear();
         let last = self.samples.len() - 1;
@@ -99,6 +100,7 @@ impl Tube {
 
     /// As [`fewest`](Tube::fewest), but the end may lie off by `reach`. That is used where it saves a vertex and nowhere
     /// else; the end is then as near to the one that was asked for as the last link can come.
+    #[inline]
     pub(crate) fn fewest_to_about(&mut self, start: f64, end: f64, tau: f64, reach: f64, into: &mut Vec<Vertex>) {
         self.fewest(start, end, tau, into);
         if into.len() > 1 && self.free(start, end, tau, reach, into.len() - 1) {
@@ -107,6 +109,7 @@ impl Tube {
     }
 
     /// Whether at most `most` links from (0, `start`) come within `reach` of (1, `end`); they are in `freed` then.
+    #[inline]
     fn free(&mut self, start: f64, end: f64, tau: f64, reach: f64, most: usize) -> bool {
         self.freed.clear();
         let mut from = (0.0, start);
@@ -131,7 +134,7 @@ impl Tube {
                 let dt = 1.0 - from.0;
                 let (a, b) = ((from.1 + low * dt).max(end - reach), (from.1 + high * dt).min(end + reach));
                 if a <= b {
-                    self.freed.push((1.0, end.clamp(a, b)));
+                    self.freed.push((1.0, crate::number::within(end, a, b)));
                 }
                 return a <= b;
             };
@@ -147,6 +150,7 @@ impl Tube {
     }
 
     /// The offsets at the end, lowest and highest, that one link from `from` reaches within the tube.
+    #[inline]
     pub(crate) fn seen_from(&self, from: Vertex, tau: f64) -> [f64; 2] {
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         for (t, f) in &self.samples {
@@ -161,16 +165,18 @@ impl Tube {
     }
 
     /// Where the line from `from` leaves the tube by the wall at offset `wall`, between samples `i - 1` and `i`.
+    #[inline]
     fn leaves(&self, from: Vertex, slope: f64, i: usize, wall: f64) -> Vertex {
         let (ta, fa) = self.samples[i - 1];
         let (tb, fb) = self.samples[i];
         let gap = |t: f64, f: f64| from.1 + slope * (t - from.0) - (f + wall);
         let (ga, gb) = (gap(ta, fa), gap(tb, fb));
-        let share = if (ga - gb).abs() > 0.0 { (ga / (ga - gb)).clamp(0.0, 1.0) } else { 0.0 };
+        let share = if (ga - gb).abs() > 0.0 { crate::number::within(ga / (ga - gb), 0.0, 1.0) } else { 0.0 };
         (ta + (tb - ta) * share, fa + (fb - fa) * share + wall)
     }
 
     /// For each sample the interval of offsets from which the end is seen, empty (low > high) where it is not.
+    #[inline]
     fn look_back(&mut self, end: f64, tau: f64) {
         self.back.clear();
         self.back.resize(self.samples.len(), [f64::INFINITY, f64::NEG_INFINITY]);

@@ -1,5 +1,6 @@
 //! The weight w(z): how much of the bed's shape the path keeps at a height.
 
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::{Error, ErrorKind};
 
@@ -51,6 +52,8 @@ impl Weight {
             }
             Taper::Range { from, to } => {
                 if !(from.is_finite() && to.is_finite()) || to - from <= largest || to <= from {
+                    let [end, better] = [from + largest, from + largest / AUTO_CHANGE].map(Shown);
+                    let [from, to, largest] = [from, to, largest].map(Shown);
                     return Err(Error::new(
                         ErrorKind::Options,
                         format!(
@@ -58,9 +61,7 @@ impl Weight {
                         ),
                     )
                     .with_help(format!(
-                        "let it end above {:.3} mm; {:.2} mm keeps every layer's thickness within 5 %",
-                        from + largest,
-                        from + largest / AUTO_CHANGE
+                        "let it end above {end:.3} mm; {better:.2} mm keeps every layer's thickness within 5 %"
                     )));
                 }
                 Ok(Weight { from, to })
@@ -69,6 +70,7 @@ impl Weight {
     }
 
     /// The range, unless the whole path follows the bed.
+    #[inline]
     pub(crate) fn range(self) -> Option<[f64; 2]> {
         self.to.is_finite().then_some([self.from, self.to])
     }
@@ -92,6 +94,7 @@ impl Weight {
     }
 
     /// Where w has a kink.
+    #[inline]
     pub(crate) fn kinks(self) -> [f64; 2] {
         [self.from, self.to]
     }

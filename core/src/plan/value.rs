@@ -18,13 +18,13 @@ const NEIGHBOURS: usize = 4;
 pub fn value_from_text(method: Method, text: &str) -> Result<f64, String> {
     let text = text.trim().trim_end_matches("mm").trim_end();
     let text = text.strip_prefix('\u{2212}').map_or_else(|| text.to_owned(), |rest| format!("-{rest}"));
-    let value = match text.parse::<f64>() {
-        Ok(value) if value.is_finite() => value + 0.0,
-        Ok(_) => return Err(format!("\"{text}\" is not a number of millimetres")),
-        Err(_) if text.contains(',') && text.replace(',', ".").parse::<f64>().is_ok() => {
+    let value = match crate::number::parse(&text) {
+        Some(value) if value.is_finite() => value + 0.0,
+        Some(_) => return Err(format!("\"{text}\" is not a number of millimetres")),
+        None if text.contains(',') && crate::number::parse(&text.replace(',', ".")).is_some() => {
             return Err(format!("\"{text}\" has a decimal comma: write {}", text.replace(',', ".")));
         }
-        Err(_) => return Err(format!("\"{text}\" is not a number of millimetres")),
+        None => return Err(format!("\"{text}\" is not a number of millimetres")),
     };
     if value.abs() > MAX_READING {
         return Err(format!("{value} mm is beyond what can be read ({MAX_READING} mm)"));
@@ -46,7 +46,7 @@ pub fn doubt(card: &Card, [x, y]: [f64; 2], value: f64) -> Option<String> {
         r.points.iter().map(|p| (libm::hypot(p.x - x, p.y - y), r.height_of(p.value))).collect();
     crate::order::sort_by(&mut near, |a, b| a.0.total_cmp(&b.0));
     let mut heights: Vec<f64> = near.iter().take(NEIGHBOURS).map(|n| n.1).collect();
-    heights.sort_unstable_by(f64::total_cmp);
+    crate::order::sort_numbers(&mut heights);
     let height = r.height_of(value);
     let Some(middle) = heights.get(heights.len() / 2) else {
         return (height.abs() > ABSURD).then(|| {

@@ -81,7 +81,7 @@ impl Grid {
 fn cell(lines: &[f64], x: f64) -> (usize, f64, f64) {
     let i = lines.partition_point(|&l| l <= x).clamp(1, lines.len() - 1) - 1;
     let width = lines[i + 1] - lines[i];
-    (i, ((x - lines[i]) / width).clamp(0.0, 1.0), width)
+    (i, crate::number::within((x - lines[i]) / width, 0.0, 1.0), width)
 }
 
 /// Groups coordinates into grid lines: the lines, rising, and each coordinate's line.
@@ -120,7 +120,7 @@ fn missing(xs: &[f64], ys: &[f64], filled: &[(usize, usize)]) -> Error {
         .flat_map(|j| (0..xs.len()).map(move |i| (j, i)))
         .filter(|node| distinct.binary_search(node).is_err())
         .take(10)
-        .map(|(j, i)| format!("({}, {})", xs[i], ys[j]))
+        .map(|(j, i)| crate::number::pair([xs[i], ys[j]]))
         .collect();
     let rest = match lack.saturating_sub(named.len()) {
         0 => String::new(),

@@ -38,6 +38,7 @@ pub(crate) mod sheet;
 pub mod thin_plate;
 
 use crate::card::{LEAST_SPREAD, MAX_COORDINATE, MAX_READING};
+use crate::number::{Shown, pair};
 use crate::{Card, Error, ErrorKind};
 use grid::Grid;
 use places::Places;
@@ -223,7 +224,9 @@ impl HeightMap {
     /// The nearest point of the measured rectangle.
     fn clamped(&self, x: f64, y: f64) -> [f64; 2] {
         let [x0, y0, x1, y1] = self.measured;
-        let side = |v: f64, low: f64, high: f64| if v.is_nan() { 0.5 * (low + high) } else { v.clamp(low, high) };
+        let side = |v: f64, low: f64, high: f64| {
+            if v.is_nan() { 0.5 * (low + high) } else { crate::number::within(v, low, high) }
+        };
         [side(x, x0, x1), side(y, y0, y1)]
     }
 
@@ -294,7 +297,7 @@ impl HeightMap {
 const THREE: &str = "read three places or more that are not on one line; nine or more tell a bent bed";
 
 fn name(card: &Card, k: usize) -> String {
-    card.readings.points.get(k).map_or_else(String::new, |p| format!("({}, {})", p.x, p.y))
+    card.readings.points.get(k).map_or_else(String::new, |p| pair([p.x, p.y]))
 }
 
 /// Adds the places on the card of these readings to an error: the first ten.
@@ -362,12 +365,13 @@ fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Er
         if apart > CONTRADICTION * spread * (1.0 + 1e-9) {
             let (a, b) = (a.min(b), a.max(b));
             let (va, vb) = (card.readings.points[a].value, card.readings.points[b].value);
+            let [va, vb, apart] = [va, vb, apart].map(Shown);
             let why = match card.readings.spread {
                 _ if spread > usual || own(a).min(own(b)) < usual => {
-                    format!("the larger of their spreads is {spread} mm")
+                    format!("the larger of their spreads is {} mm", Shown(spread))
                 }
-                Some(given) => format!("the card's spread is {given} mm"),
-                None => format!("a {} reading's usual spread is {spread} mm", card.readings.method.word()),
+                Some(given) => format!("the card's spread is {} mm", Shown(given)),
+                None => format!("a {} reading's usual spread is {} mm", card.readings.method.word(), Shown(spread)),
             };
             let error = Error::new(
                 ErrorKind::Readings,
@@ -388,7 +392,7 @@ fn check_repeats(card: &Card, places: &Places, heights: &[f64]) -> Result<(), Er
 fn check_scatter(card: &Card, places: &Places) -> Result<(), Error> {
     let n = places.at.len();
     if n < 3 {
-        let names: Vec<String> = places.at.iter().map(|p| format!("({}, {})", p[0], p[1])).collect();
+        let names: Vec<String> = places.at.iter().map(|p| pair(*p)).collect();
         let error = Error::new(
             ErrorKind::Readings,
             format!(

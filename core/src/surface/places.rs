@@ -1,7 +1,5 @@
 //! Readings pooled into places: readings at one place become their mean, with the weight of all of them.
 
-use std::collections::BTreeMap;
-
 /// Readings nearer than this part of the readings' extent are at one place.
 pub(crate) const SAME_PLACE: f64 = 1e-6;
 
@@ -37,16 +35,18 @@ impl Places {
         let cell = |p: &[f64; 2]| [0, 1].map(|k| if near > 0.0 { ((p[k] - bounds[k]) / near).floor() } else { 0.0 });
         #[expect(clippy::cast_possible_truncation, reason = "at most a million squares a side")]
         let key = |c: [f64; 2]| (c[0] as i64, c[1] as i64);
-        let mut squares: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+        let mut squares: Vec<(i64, i64)> = points.iter().map(|p| key(cell(p))).collect();
+        crate::order::sort_by(&mut squares, Ord::cmp);
+        squares.dedup();
+        let mut first_there: Vec<Vec<usize>> = vec![vec![]; squares.len()];
         let mut places = Places { at: vec![], mean: vec![], weight: vec![], of: vec![], within: 0.0, bounds };
         for (k, p) in points.iter().enumerate() {
             let (i, j) = key(cell(p));
             let close = |place: &usize| libm::hypot(p[0] - places.at[*place][0], p[1] - places.at[*place][1]) <= near;
             let found = (i - 1..=i + 1)
                 .flat_map(|i| (j - 1..=j + 1).map(move |j| (i, j)))
-                .filter_map(|square| squares.get(&square))
-                .flatten()
-                .copied()
+                .filter_map(|square| squares.binary_search(&square).ok())
+                .flat_map(|at| first_there[at].iter().copied())
                 .filter(close)
                 .min();
             let place = found.unwrap_or_else(|| {
@@ -54,7 +54,9 @@ impl Places {
                 places.at.push(*p);
                 places.mean.push(0.0);
                 places.weight.push(0.0);
-                squares.entry((i, j)).or_default().push(new);
+                if let Ok(at) = squares.binary_search(&(i, j)) {
+                    first_there[at].push(new);
+                }
                 new
             });
             places.of.push(place);

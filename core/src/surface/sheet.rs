@@ -242,19 +242,23 @@ impl Sheet {
     }
 
     /// The rectangle that bounds the readings.
+    #[inline]
     pub(crate) fn rect(&self) -> [f64; 4] {
         self.rect
     }
 
+    #[inline]
     pub(crate) fn lowest(&self) -> Extreme {
         self.lowest
     }
 
+    #[inline]
     pub(crate) fn highest(&self) -> Extreme {
         self.highest
     }
 
     /// A bound on |h|: the larger extreme, and what it may be off by.
+    #[inline]
     pub(crate) fn largest(&self) -> f64 {
         let h = self.lowest.height.abs().max(self.highest.height.abs());
         match self.form {
@@ -265,6 +269,7 @@ impl Sheet {
     }
 
     /// A bound on |grad h|, mm a mm.
+    #[inline]
     pub(crate) fn slope_bound(&self) -> f64 {
         self.slope
     }
@@ -276,16 +281,18 @@ impl Sheet {
     /// has an integral: against the Green's function of the chord over `d` it gives |w| (2 |ln(d/2)| + 6) d^2 / 8 for
     /// a line straight through the reading, and less beside it. Where stretches are longer than the near zone the
     /// logarithm there is bounded by that of the zone's own size.
+    #[inline]
     pub(crate) fn bend(&self, d: f64) -> f64 {
         if self.near_weight == 0.0 {
             return self.bend;
         }
         let scale = self.near_scale;
-        let log = libm::log((d / 2.0).clamp(1e-9, scale)).abs().max(libm::log(scale).abs());
+        let log = libm::log(crate::number::within(d / 2.0, 1e-9, scale)).abs().max(libm::log(scale).abs());
         self.bend + self.near_weight * (2.0 * log + 6.0)
     }
 
     /// The lines x = const and y = const across which the slope of h is not continuous, ascending.
+    #[inline]
     pub(crate) fn breaks(&self) -> [&[f64]; 2] {
         match &self.form {
             Form::Bilinear { xs, ys, .. } => [xs, ys],
@@ -294,6 +301,7 @@ impl Sheet {
     }
 
     /// Between which break lines a place lies: low and high x, low and high y, mm; infinite where there is none.
+    #[inline]
     pub(crate) fn room(&self, place: [f64; 2]) -> [f64; 4] {
         let [[x0, x1], [y0, y1]] = [0, 1].map(|axis| {
             let lines = self.breaks()[axis];
@@ -347,6 +355,7 @@ impl Sheet {
 
     /// The highest (`sign` 1) or lowest (-1) point of a tabulated map, by branch and bound over squares: within one of
     /// size s the surface is at most K s^2 / 4 beyond its highest corner.
+    #[inline]
     fn extreme(&self, sign: f64) -> Extreme {
         let Form::Patches { cells, size, .. } = &self.form else { return self.lowest };
         let at = |x: f64, y: f64| Extreme { x, y, height: self.height(x, y) };
@@ -392,6 +401,7 @@ impl Sheet {
 }
 
 impl Kernels {
+    #[inline]
     fn kernel(&self, n: usize, p: [f64; 2]) -> f64 {
         let dx = p[0] - self.origin[0] - self.centres[n][0];
         let dy = p[1] - self.origin[1] - self.centres[n][1];
@@ -400,6 +410,7 @@ impl Kernels {
     }
 
     /// Value, slopes and mixed derivative at a node, scaled by the cell's size, of some kernels.
+    #[inline]
     fn sum(&self, which: &[u32], p: [f64; 2], size: [f64; 2]) -> [f64; 4] {
         let [x, y] = [p[0] - self.origin[0], p[1] - self.origin[1]];
         let [mut f, mut fx, mut fy, mut fxy] = [0.0; 4];
@@ -419,6 +430,7 @@ impl Kernels {
     }
 
     /// Distance from a centre to a cell, mm.
+    #[inline]
     fn distance(&self, centre: &[f64; 2], low: [f64; 2], size: [f64; 2]) -> f64 {
         let gap = |n: usize| {
             let c = centre[n] + self.origin[n];
@@ -461,10 +473,11 @@ fn worst_far_error(kernels: &Kernels, rect: [f64; 4], cells: [usize; 2], size: [
 
 fn cells_along(side: f64, edge: f64) -> usize {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=FINEST first")]
-    let n = (side / edge).ceil().clamp(1.0, 4096.0) as usize;
+    let n = crate::number::within((side / edge).ceil(), 1.0, 4096.0) as usize;
     n.min(FINEST)
 }
 
+#[inline]
 fn as_f64(n: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "counts of cells, far below 2^52")]
     let v = n as f64;
@@ -502,6 +515,7 @@ fn hermite(c: &[[f64; 4]; 4], u: f64, v: f64) -> f64 {
 }
 
 /// Bounds of the second derivative in any direction and of the slope of a patch, from its Bezier net.
+#[inline]
 fn patch_bounds(c: &[[f64; 4]; 4], size: [f64; 2]) -> (f64, f64) {
     // Bezier ordinates of the Hermite data: node (i, j) is column i, row j.
     let mut net = [[0.0f64; 4]; 4];

@@ -82,6 +82,7 @@ pub struct GWord {
     pub what: &'static str,
 }
 
+#[inline]
 const fn g(code: u32, action: Action, what: &'static str) -> GWord {
     GWord { code, action, what }
 }
@@ -192,6 +193,7 @@ pub const G_WORDS: &[GWord] = &[
 
 /// What a G word does, by code times ten; `None` if it is not in [`G_WORDS`].
 #[must_use]
+#[inline]
 pub fn g_word(code: u32) -> Option<&'static GWord> {
     let find = |code: u32| G_WORDS.binary_search_by_key(&code, |row| row.code).ok().map(|n| &G_WORDS[n]);
     find(code).or_else(|| find(code / 10 * 10).filter(|row| row.action == Action::OwnLevelling))
@@ -239,6 +241,7 @@ pub const M_WORDS: &[(u32, MAction, &str)] = &[
 
 /// Whether a text command's name speaks of the machine's own probing or levelling.
 #[must_use]
+#[inline]
 pub fn text_levels(line: &[u8]) -> bool {
     let name: Vec<u8> = line
         .iter()
@@ -254,6 +257,7 @@ pub fn text_levels(line: &[u8]) -> bool {
 
 /// Whether a text command may move an axis or bring back another state: its name speaks of it. (A name is told from prose by what follows it: nothing, or `KEY=VALUE`.)
 #[must_use]
+#[inline]
 pub fn text_moves(line: &[u8]) -> bool {
     let line = line.trim_ascii();
     let end = line.iter().position(|b| !(b.is_ascii_alphanumeric() || *b == b'_')).unwrap_or(line.len());

@@ -59,6 +59,7 @@ impl Default for Lines {
 impl Lines {
     /// Lines of at most `limit` bytes (at least 16) are held whole.
     #[must_use]
+    #[inline]
     pub fn with_limit(limit: usize) -> Self {
         Lines { carry: Vec::new(), limit: limit.max(16), long: false }
     }
@@ -73,6 +74,7 @@ impl Lines {
     }
 
     /// As [`push`](Lines::push), for who takes lines ahead.
+    #[inline]
     pub(crate) fn push_to<E>(&mut self, mut chunk: &[u8], sink: &mut impl Takes<E>) -> Result<(), E> {
         // What an earlier chunk left unfinished comes first.
         while self.long || !self.carry.is_empty() {
@@ -126,10 +128,12 @@ impl Lines {
     ///
     /// # Errors
     /// Whatever `sink` returns.
+    #[inline]
     pub fn finish<E>(&mut self, mut sink: impl FnMut(Piece<'_>) -> Result<(), E>) -> Result<(), E> {
         if self.long || !self.carry.is_empty() { self.end_carry(&mut sink) } else { Ok(()) }
     }
 
+    #[inline]
     fn keep<E>(&mut self, rest: &[u8], sink: &mut impl Takes<E>) -> Result<(), E> {
         // A final CR stays back: it may be half of a CR LF.
         let body = rest.strip_suffix(b"\r").unwrap_or(rest);
@@ -151,6 +155,7 @@ impl Lines {
         Ok(())
     }
 
+    #[inline]
     fn end_carry<E>(&mut self, sink: &mut impl Takes<E>) -> Result<(), E> {
         let ending = if self.carry.ends_with(b"\r\n") {
             2

@@ -22,7 +22,8 @@ pub(crate) const POWERS: [f64; 23] = [
 /// (or more than [`DIGITS_LIMIT`] of them).
 ///
 /// The value is the `f64` nearest to what is written: a mantissa below 2^53 over a power of ten up to 10^22 is one
-/// correctly rounded division (Clinger 1990); anything longer goes through the standard library's parser.
+/// correctly rounded division (Clinger 1990); anything longer takes the longer way of `crate::number`.
+#[inline]
 pub fn scan(bytes: &[u8]) -> Option<(Number, usize)> {
     scan_here(bytes)
 }
@@ -69,14 +70,15 @@ pub(crate) fn scan_here(bytes: &[u8]) -> Option<(Number, usize)> {
         let v = m / POWERS[decimals];
         if negative { -v } else { v }
     } else {
-        // Sign, digits and a point only: always valid text and a valid number for the standard parser.
-        core::str::from_utf8(&bytes[..i]).ok()?.parse().ok()?
+        let size = crate::number::nearest(&bytes[first..i], decimals);
+        if negative { -size } else { size }
     };
     #[expect(clippy::cast_possible_truncation, reason = "at most DIGITS_LIMIT")]
     Some((Number { value, decimals: decimals as u8 }, i))
 }
 
 /// The digits of a number that [`scan`] accepted, as an integer of 10^-`decimals`.
+#[inline]
 pub(crate) fn mantissa(bytes: &[u8]) -> i128 {
     let mut m: i128 = 0;
     for b in bytes {

@@ -10,6 +10,7 @@ use super::refuse::{At, Fault};
 use super::text::hidden_motion;
 use super::words::{Doubt, Kind, Line, Word, bits};
 use crate::Error;
+use crate::number::Shown;
 
 /// X, Y, Z, then the other axis words.
 pub const AXES: [u8; 9] = *b"XYZABCUVW";
@@ -227,23 +228,27 @@ impl Reader {
 
     /// What is in force after the last line read.
     #[must_use]
+    #[inline]
     pub fn state(&self) -> &State {
         &self.state
     }
 
     /// The motion of the last line that was one.
     #[must_use]
+    #[inline]
     pub fn last_move(&self) -> &Move {
         &self.last
     }
 
     /// A B C U V W as they were before the last move that names one of them.
     #[must_use]
+    #[inline]
     pub fn others_before(&self) -> &[Axis; 6] {
         &self.others_before
     }
 
     /// Axis `n` of [`AXES`].
+    #[inline]
     fn axis(&mut self, n: usize) -> &mut Axis {
         if n < 3 { &mut self.state.axes[n] } else { &mut self.state.others[(n - 3).min(5)] }
     }
@@ -264,6 +269,7 @@ impl Reader {
     }
 
     /// Straight moves were made, whose words are places in mm (or amounts) of axes that are known: to these registers of X, Y and E.
+    #[inline]
     pub(crate) fn went_straight(&mut self, [x, y]: [f64; 2], e: f64) {
         self.state.axes[0].register = x;
         self.state.axes[1].register = y;
@@ -287,11 +293,13 @@ impl Reader {
     }
 
     /// What a line's E word says, mm, where it can be read.
+    #[inline]
     pub(crate) fn told_e(&self, line: &Line) -> Option<f64> {
         let word = line.get(b'E').and_then(|w| w.number).filter(|n| n.value.abs() <= PLACE_LIMIT);
         word.map(|n| n.value * self.state.unit)
     }
 
+    #[inline]
     fn interpret(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match line.kind {
             Kind::Blank => return Ok(Step::Still),
@@ -418,6 +426,7 @@ impl Reader {
         Ok(said)
     }
 
+    #[inline]
     fn other_g_word<'a>(
         &mut self,
         action: Action,
@@ -485,6 +494,7 @@ impl Reader {
     }
 
     /// The M words of a line that begins with one or has G words too.
+    #[inline]
     fn m_words(&mut self, line: &Line, with_g: bool, place: At<'_>) -> Result<Step, Fault> {
         let mut step = Step::Still;
         for word in line.words().iter().filter(|w| w.letter == b'M') {
@@ -524,6 +534,7 @@ impl Reader {
         Ok(step)
     }
 
+    #[inline]
     fn act(&mut self, action: Action, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         match action {
             Action::Home => {
@@ -545,6 +556,7 @@ impl Reader {
         }
     }
 
+    #[inline]
     fn lose(&mut self, mask: u16, why: Why) -> Step {
         for (n, axis) in self.state.axes.iter_mut().chain(&mut self.state.others).enumerate() {
             if mask & (1 << n) != 0 {
@@ -555,6 +567,7 @@ impl Reader {
         Step::Lost(mask, why)
     }
 
+    #[inline]
     fn set_position(&mut self, line: &Line, place: At<'_>) -> Result<Step, Fault> {
         let z = self.state.axes[2];
         let mut any = false;
@@ -629,6 +642,7 @@ impl Reader {
         Ok(Step::Move)
     }
 
+    #[inline]
     fn arc(&mut self, line: &Line, clockwise: bool, place: At<'_>) -> Result<Step, Fault> {
         let said = |w: &&Word| w.letter == b'G' && matches!(code(w), Some(20 | 30));
         let g_at = line.words().iter().find(said).or_else(|| line.words().first()).map_or(0, |w| w.start);
@@ -683,7 +697,7 @@ impl Reader {
         let slack = RADIUS_LIMIT.max(radii[0] * 1e-3);
         if (radii[0] - radii[1]).abs() > slack {
             let off = (radii[0] - radii[1]).abs();
-            return Err(place.refuse(g_at, &format!("is an arc whose ends lie {off:.3} mm apart in radius")));
+            return Err(place.refuse(g_at, &format!("is an arc whose ends lie {:.3} mm apart in radius", Shown(off))));
         }
         let start_angle = libm::atan2(a[1], a[0]);
         let mut sweep = (libm::atan2(b[1], b[0]) - start_angle) * turn;
@@ -700,6 +714,7 @@ impl Reader {
 
 /// The centre of an arc given by its radius: the shorter arc for a positive radius, the longer for a negative one
 /// (NISTIR 6556 section 3.5.3.1). `None` if the ends are farther apart than the diameter by more than [`RADIUS_LIMIT`].
+#[inline]
 fn centre_by_radius(start: [f64; 2], end: [f64; 2], radius: f64, turn: f64) -> Option<[f64; 2]> {
     let d = [end[0] - start[0], end[1] - start[1]];
     let half = libm::hypot(d[0], d[1]) / 2.0;
@@ -712,6 +727,7 @@ fn centre_by_radius(start: [f64; 2], end: [f64; 2], radius: f64, turn: f64) -> O
     Some([middle[0] - along[1] * rise, middle[1] + along[0] * rise])
 }
 
+#[inline]
 fn heat(value: impl Fn(u8) -> Option<f64>) -> Option<f64> {
     value(b'S').or_else(|| value(b'R')).filter(|t| *t > 0.0)
 }
@@ -732,16 +748,19 @@ fn line_has_axis(line: &Line) -> bool {
 }
 
 /// The axes named on a line, as a mask.
+#[inline]
 fn named(line: &Line) -> u16 {
     AXES.iter().enumerate().filter(|(_, l)| line.has(**l)).fold(0, |mask, (n, _)| mask | (1 << n))
 }
 
+#[inline]
 fn m_comes_first(line: &Line) -> bool {
     let place = |letter| line.get(letter).map_or(usize::MAX, |w: &Word| w.start);
     AXES.iter().chain(b"E").all(|l| place(*l) > place(b'M'))
 }
 
 /// Whether a G word of motion stands on the line.
+#[inline]
 fn has_motion(line: &Line) -> bool {
     line.words().iter().any(|w| w.letter == b'G' && code(w).is_some_and(|c| matches!(c, 0 | 10 | 20 | 30)))
 }
@@ -762,6 +781,7 @@ struct Said<'a> {
 }
 
 impl Said<'_> {
+    #[inline]
     fn is_nothing_else(&self) -> bool {
         self.motion.is_none() && self.other.is_none()
     }

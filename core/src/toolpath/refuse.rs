@@ -5,6 +5,7 @@ use super::reader::MOVE_LIMIT;
 use super::reader::PLACE_LIMIT;
 use super::text::{hidden_motion, skip_comment};
 use super::words::{Doubt, Kind, Line, Word};
+use crate::number::Shown;
 use crate::{Error, ErrorKind};
 
 /// Why a line is refused.
@@ -31,9 +32,12 @@ pub(crate) fn long_move(length: f64, number: u64) -> Result<(), Error> {
     if length <= MOVE_LIMIT {
         return Ok(());
     }
-    Err(Error::new(ErrorKind::Limit, format!("a move of {length:.0} mm is longer than {MOVE_LIMIT} mm"))
-        .at(number, 1)
-        .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
+    Err(Error::new(
+        ErrorKind::Limit,
+        format!("a move of {:.0} mm is longer than {} mm", Shown(length), Shown(MOVE_LIMIT)),
+    )
+    .at(number, 1)
+    .with_help("no printer is that large: the file is damaged here, or in other units than it says"))
 }
 
 /// A line that is longer than can be held, by its first bytes, split into `line`. What is not held is not looked at, and so the line passes only
@@ -60,6 +64,7 @@ pub(crate) fn long_line(line: &Line, bytes: &[u8], number: u64) -> Result<(), Er
 }
 
 /// Whether a `;` comment is all that stands at the end of a blank line's first bytes.
+#[inline]
 fn ends_in_comment(bytes: &[u8]) -> bool {
     let mut i = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
     while let Some(b) = bytes.get(i) {
@@ -80,10 +85,12 @@ pub(super) struct At<'a> {
 }
 
 impl At<'_> {
+    #[inline]
     fn error(self, kind: ErrorKind, at: usize, message: String) -> Error {
         Error::new(kind, message).at(self.line, at as u64 + 1)
     }
 
+    #[inline]
     fn word(self, from: usize) -> String {
         let rest = &self.bytes[from.min(self.bytes.len())..];
         let end = rest.iter().skip(1).position(|b| b.is_ascii_whitespace() || *b == b';').map_or(rest.len(), |n| n + 1);
@@ -102,6 +109,7 @@ impl At<'_> {
         }
     }
 
+    #[inline]
     pub(super) fn not_a_number(self, word: &Word) -> Error {
         let text = self.word(word.start);
         let message = if word.number.is_some() {
@@ -122,6 +130,7 @@ impl At<'_> {
         ))
     }
 
+    #[inline]
     pub(super) fn own_levelling(self, at: usize) -> Error {
         let text = self.word(at);
         self.error(
@@ -134,6 +143,7 @@ impl At<'_> {
         .with_help("take the line out of the file, or allow `own-levelling` if the machine ignores it")
     }
 
+    #[inline]
     pub(super) fn doubt(self, at: usize, doubt: Doubt) -> Error {
         let text = self.word(at);
         let (message, help) = match doubt {

@@ -7,6 +7,7 @@
 use super::number::scan;
 
 /// The index behind the comment that opens at `open`; brackets may nest.
+#[inline]
 pub(crate) fn skip_comment(bytes: &[u8], open: usize) -> usize {
     let mut depth = 0usize;
     for (i, b) in bytes.iter().enumerate().skip(open) {
@@ -28,6 +29,7 @@ pub(crate) fn skip_comment(bytes: &[u8], open: usize) -> usize {
 /// is not UTF-8), or one in twenty of the whole line are control bytes. (Of random bytes half are of the first kind and
 /// one in ten of the second; a line damaged in a place or two is not noise, nor is a comment in another encoding.)
 /// NUL bytes do not count either way, for they may stand before and between the letters of a command.
+#[inline]
 pub(crate) fn is_noise(bytes: &[u8]) -> bool {
     let controls = bytes.iter().filter(is_control).count();
     if controls >= 3 && controls * 20 >= bytes.len() {
@@ -38,15 +40,18 @@ pub(crate) fn is_noise(bytes: &[u8]) -> bool {
 }
 
 /// Whether any byte, comments aside, is of the kind that no text holds.
+#[inline]
 pub(crate) fn has_noise(bytes: &[u8]) -> bool {
     count(bytes).1 > 0
 }
 
+#[inline]
 fn is_control(b: &&u8) -> bool {
     b.is_ascii_control() && !b.is_ascii_whitespace() && **b != 0
 }
 
 /// Bytes outside comments, NUL aside, and how many of them no text holds.
+#[inline]
 fn count(bytes: &[u8]) -> (usize, usize) {
     let (mut all, mut noise) = (0, 0);
     let mut i = 0;
@@ -68,6 +73,7 @@ fn count(bytes: &[u8]) -> (usize, usize) {
 
 /// Motion that hides in a text line: where its word stands, and the axes named behind it (bit n: axis n of
 /// [`AXES`](super::AXES)).
+#[inline]
 pub(crate) fn hidden_motion(bytes: &[u8]) -> Option<(usize, u16)> {
     if memchr::memchr(0, bytes).is_some() {
         // Read as a machine reads it that skips NUL bytes.
@@ -121,12 +127,14 @@ pub(crate) fn hidden_motion(bytes: &[u8]) -> Option<(usize, u16)> {
 }
 
 /// The end of a number that stands at `i`, white space before it or not.
+#[inline]
 fn number_behind(bytes: &[u8], i: usize) -> Option<usize> {
     let from = i + bytes.get(i..)?.iter().take_while(|b| matches!(b, b' ' | b'\t')).count();
     let end = from + scan(&bytes[from..])?.1;
     bytes.get(end).is_none_or(|b| !(*b == b'_' || *b == b'-')).then_some(end)
 }
 
+#[inline]
 fn axes_behind(bytes: &[u8], from: usize) -> u16 {
     let code = bytes[from..].split(|b| *b == b';').next().unwrap_or(&[]);
     let named = |letter: &u8| code.iter().any(|b| b.to_ascii_uppercase() == *letter);

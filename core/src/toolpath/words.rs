@@ -108,6 +108,7 @@ const fn bit(letter: u8) -> u32 {
 }
 
 /// The bits of several letters.
+#[inline]
 pub(crate) const fn bits(letters: &[u8]) -> u32 {
     let mut all = 0;
     let mut n = 0;
@@ -130,6 +131,7 @@ const TEXT_M: [u32; 9] = [16, 23, 28, 30, 32, 98, 117, 118, 928];
 impl Line {
     /// All words in order.
     #[must_use]
+    #[inline]
     pub fn words(&self) -> &[Word] {
         &self.words
     }
@@ -158,6 +160,7 @@ impl Line {
         self.letters & bits != 0
     }
 
+    #[inline]
     fn doubt(&mut self, at: usize, doubt: Doubt) {
         self.doubt.get_or_insert((at, doubt));
     }
@@ -171,6 +174,7 @@ impl Line {
     }
 
     /// Whether the line is noise, and so nothing that a machine could heed.
+    #[inline]
     pub(crate) fn is_noise(&self) -> bool {
         self.noise
     }
@@ -199,6 +203,7 @@ impl Line {
         }
     }
 
+    #[inline]
     fn split(&mut self, bytes: &[u8]) {
         self.words.clear();
         self.letters = 0;
@@ -307,6 +312,7 @@ impl Line {
     }
 
     /// A word whose letter another letter follows directly.
+    #[inline]
     fn glued_word(&mut self, bytes: &[u8], start: usize) -> Word {
         let letter = bytes[start].to_ascii_uppercase();
         let run = bytes[start..].iter().take_while(|b| b.is_ascii_alphabetic() || **b == b'_');
@@ -321,12 +327,14 @@ impl Line {
         Word { letter, number: None, start, from: start + 1, to: opaque_end(bytes, start + 1) }
     }
 
+    #[inline]
     fn begins_with_g(&self) -> bool {
         self.words.iter().find(|w| w.letter != b'N').is_some_and(|w| w.letter == b'G' && w.number.is_some())
     }
 
     /// The bytes before the checksum of a counted line: before the first `*` whose digits agree. Where none does, a
     /// `*` with digits at the end makes the line doubtful.
+    #[inline]
     fn cut_checksum<'a>(&mut self, bytes: &'a [u8], from: usize) -> &'a [u8] {
         for star in memchr::memchr_iter(b'*', &bytes[from..]).map(|n| n + from) {
             let Some(end) = checksum_end(bytes, star) else { continue };
@@ -363,10 +371,12 @@ impl Line {
         self.words.is_empty() || (self.words.len() == 1 && self.words[0].letter == b'N')
     }
 
+    #[inline]
     fn first_command(&self) -> Option<u8> {
         self.words.iter().map(|w| w.letter).find(|l| *l != b'N')
     }
 
+    #[inline]
     pub(crate) fn ends_in_text(&self, m: &Word) -> bool {
         m.number.is_none_or(|n| n.decimals == 0 && TEXT_M.iter().any(|t| (f64::from(*t) - n.value).abs() < 0.5))
     }
@@ -377,6 +387,7 @@ impl Line {
         self.words.last().is_some_and(|before| before.to == word.start) && self.looks_like_exponent(bytes, word)
     }
 
+    #[inline]
     fn looks_like_exponent(&self, bytes: &[u8], word: &Word) -> bool {
         let Some(before) = self.words.last().filter(|w| !matches!(w.letter, b'G' | b'M' | b'N' | b'T')) else {
             return false;
@@ -397,17 +408,20 @@ impl Line {
 }
 
 /// Where the line begins after a byte order mark.
+#[inline]
 fn after_mark(bytes: &[u8]) -> usize {
     if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 }
 }
 
 /// Whether the checksum at `star` agrees with the line.
+#[inline]
 fn agrees(bytes: &[u8], star: usize, end: usize) -> bool {
     let given = bytes[star + 1..end].iter().fold(0u32, |v, b| v.saturating_mul(10).saturating_add(u32::from(b - b'0')));
     u32::from(xor(&bytes[after_mark(bytes)..star])) == given
 }
 
 /// The exclusive-or of all bytes: a line's checksum.
+#[inline]
 pub(crate) fn xor(bytes: &[u8]) -> u8 {
     bytes.iter().fold(0, |x, b| x ^ b)
 }
@@ -473,6 +487,7 @@ fn spaced_word(bytes: &[u8], plain: Word) -> Word {
 }
 
 /// Whether something that is no number may still be taken for one: a line that begins so is no prose.
+#[inline]
 fn may_be_value(bytes: &[u8]) -> bool {
     let signed = bytes.strip_prefix(b"-").or_else(|| bytes.strip_prefix(b"+")).unwrap_or(bytes);
     match signed.trim_ascii_start() {
@@ -483,6 +498,7 @@ fn may_be_value(bytes: &[u8]) -> bool {
 }
 
 /// Whether anything but white space and comments stands here.
+#[inline]
 fn code_follows(mut bytes: &[u8]) -> bool {
     loop {
         bytes = bytes.trim_ascii_start();
@@ -495,6 +511,7 @@ fn code_follows(mut bytes: &[u8]) -> bool {
 }
 
 /// The end of something that is not a number: the next white space or comment, brackets and quotes kept whole.
+#[inline]
 fn opaque_end(bytes: &[u8], mut i: usize) -> usize {
     while let Some(b) = bytes.get(i) {
         match b {
@@ -518,6 +535,7 @@ fn opaque_end(bytes: &[u8], mut i: usize) -> usize {
 }
 
 /// The end of `*ddd` if nothing but white space or a comment follows it.
+#[inline]
 fn checksum_end(bytes: &[u8], star: usize) -> Option<usize> {
     let digits = bytes[star + 1..].iter().take_while(|b| b.is_ascii_digit()).count();
     let end = star + 1 + digits;

@@ -82,7 +82,7 @@ impl Target {
         if let Some(kinks) = self.followed.taper {
             let mut inner: Vec<f64> =
                 kinks.iter().map(|k| (k - z[0]) / (z[1] - z[0])).filter(|t| *t > t0 && *t < t1).collect();
-            inner.sort_unstable_by(f64::total_cmp);
+            crate::order::sort_numbers(&mut inner);
             cuts.extend(inner);
         }
         cuts.push(t1);
@@ -154,7 +154,7 @@ impl Target {
         }
         let mut cuts = vec![0.0, 1.0];
         cuts.extend([from, to].iter().map(|k| (k - z[0]) / (z[1] - z[0])).filter(|t| *t > 0.0 && *t < 1.0));
-        cuts.sort_unstable_by(f64::total_cmp);
+        crate::order::sort_numbers(&mut cuts);
         let fall = self.fall();
         let mut sum = 0.0;
         for pair in cuts.windows(2) {

@@ -2,10 +2,10 @@
 
 use super::ProofOptions;
 use crate::Error;
+use crate::sha256::Sha256;
 use crate::toolpath::lines::{Lines, Piece as Part};
 use crate::toolpath::words::{Kind, Line};
 use crate::toolpath::{Reader, Step, long_line};
-use sha2::{Digest as _, Sha256};
 use std::collections::VecDeque;
 
 /// A line that waits for its turn.
@@ -43,7 +43,9 @@ impl Feed {
             }
             Part::LongStart(bytes) => {
                 *number += 1;
-                let long = Some(Box::new(Sha256::new_with_prefix(bytes)));
+                let mut sum = Sha256::new();
+                sum.update(bytes);
+                let long = Some(Box::new(sum));
                 rows.push_back(Row { bytes: bytes.to_vec(), ending: Vec::new(), long, number: *number });
             }
             Part::LongMore(bytes) => {

@@ -9,7 +9,6 @@ use crate::check::marker::Marker;
 use crate::check::way::Way;
 use crate::toolpath::words::Line;
 use crate::toolpath::{AXES, Axis, Move, State, Step, long_move};
-use sha2::Digest as _;
 
 /// How far from a line the end of a piece may lie, mm: half a unit of the third decimal in X and in Y.
 const OFF_LINE: f64 = 0.000_71;
@@ -237,7 +236,7 @@ impl Walk {
     fn compare(&mut self, mut current: Current, row: Row) -> Option<Current> {
         let (number, at) = (current.row.number, row.number);
         if current.row.long.is_some() || row.long.is_some() {
-            let sum = |row: &Row| row.long.clone().map(|hash| hash.finalize());
+            let sum = |row: &Row| row.long.clone().map(|hash| hash.finish());
             if sum(&current.row) != sum(&row) || current.row.ending != row.ending {
                 return self.lose(FaultKind::Command, &current, &row, "a long line is not the original's".into());
             }
