@@ -67,6 +67,9 @@ fi
 step "made-up bytes"
 bash tests/fuzz.sh 15 | tee target/fuzz.log
 
+step "instructions"
+bash tests/steps.sh | tee target/steps.log
+
 step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 
