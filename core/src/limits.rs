@@ -4,6 +4,7 @@
 //! | --- | --- | --- |
 //! | a card's text | [`MAX_CARD_BYTES`], 2 MB | refused before it is parsed |
 //! | a card's nesting | 16 deep | refused |
+//! | keys of one table of a card | 250 | refused |
 //! | a card's readings | [`MAX_POINTS`], 50,000 | refused |
 //! | a card's coordinates | [`MAX_COORDINATE`], 100 m | refused |
 //! | a card's readings and heights | [`MAX_READING`], 1 m | refused |

@@ -46,6 +46,12 @@ impl Refused {
     fn new(words: &str) -> Refused {
         Refused(words.into())
     }
+
+    /// Says where, too.
+    #[cold]
+    fn within(&self, key: &str) -> Refused {
+        Refused::new(&format!("`{key}`: {}", self.0))
+    }
 }
 
 impl fmt::Display for Refused {

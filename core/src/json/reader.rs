@@ -94,7 +94,7 @@ impl<'de> Deserializer<'de> for &'de Node {
 
     fn deserialize_map<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Refused> {
         match &self.kind {
-            Kind::Table(entries) => visitor.visit_map(Entries { rest: entries, value: None }),
+            Kind::Table(entries) => visitor.visit_map(Entries { rest: entries, next: None }),
             _ => Err(self.needed("a table")),
         }
     }
@@ -181,7 +181,8 @@ impl<'de> SeqAccess<'de> for List<'de> {
 
 struct Entries<'de> {
     rest: &'de [Entry],
-    value: Option<&'de Node>,
+    /// Whose value comes next.
+    next: Option<&'de Entry>,
 }
 
 impl<'de> MapAccess<'de> for Entries<'de> {
@@ -190,13 +191,13 @@ impl<'de> MapAccess<'de> for Entries<'de> {
     fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, Refused> {
         let Some((first, rest)) = self.rest.split_first() else { return Ok(None) };
         self.rest = rest;
-        self.value = Some(&first.value);
+        self.next = Some(first);
         seed.deserialize(StrDeserializer::new(&first.key)).map(Some)
     }
 
     fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, Refused> {
-        match self.value.take() {
-            Some(value) => seed.deserialize(value),
+        match self.next.take() {
+            Some(entry) => seed.deserialize(&entry.value).map_err(|e| e.within(&entry.key)),
             None => Err(Refused::new("a value is missing")),
         }
     }

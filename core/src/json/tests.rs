@@ -129,7 +129,7 @@ fn options_are_read_as_the_library_reads_them() {
 fn refusals_have_their_words() {
     for (text, words) in [
         ("{\"tolerence\": 1}", "the key `tolerence` is not known; one of: taper, tolerance, "),
-        ("{\"tolerance\": \"thin\"}", "a number is needed, and this is `thin`"),
+        ("{\"tolerance\": \"thin\"}", "`tolerance`: a number is needed, and this is `thin`"),
         ("{\"flow\": []}", "true or false is needed, and this is a list"),
         ("{\"taper\": \"slow\"}", "`slow` is not known; one of: "),
         ("{\"taper\": 1}", "a word in quotes is needed, and this is the number 1"),
