@@ -9,7 +9,7 @@
 //! | a card's coordinates | [`MAX_COORDINATE`], 100 m | refused |
 //! | a card's readings and heights | [`MAX_READING`], 1 m | refused |
 //! | a card's spread, unless it is 0 | not under [`LEAST_SPREAD`], 10^-6 mm | refused |
-//! | places of a thin plate (its sums grow with the cube) | [`MAX_THIN_PLATE_PLACES`], 1,000 | refused; a grid can be bilinear |
+//! | places of a thin plate (its sums grow with the cube) | [`MAX_THIN_PLATE_PLACES`], 2,500 | refused; a grid can be bilinear |
 //! | heights that are followed | [`HEIGHT_LIMIT`], 2 mm | refused unless allowed |
 //! | places of a planned grid, to a side | [`MAX_SIDE`], 200 | refused |
 //! | stops of a visiting program | [`MAX_STOPS`], 1,000 | refused |

@@ -410,9 +410,8 @@ impl Judge {
         let limit = 3.5 + 6.0 / (count(n) - 4.0);
         let most = self.noise * self.noise * (self.extent * self.extent) / (USUAL_BEND * USUAL_BEND);
         let all = self.fit(which, Smoothing::KnownNoise(self.noise))?;
-        let spectral = all.spectral();
         let mut ranked: Vec<(f64, usize)> = all
-            .leave_one_out_by(&spectral)
+            .leave_one_out()
             .into_iter()
             .enumerate()
             .filter_map(|(i, l)| l.and_then(|l| l.noise_gain.map(|gain| (l.error.abs() / (gain * self.noise), i))))
@@ -431,8 +430,7 @@ impl Judge {
             let Some(without) = common.as_ref().or(own.as_ref()) else { continue };
             // The others' bend, but all readings' places: leave-one-out then tells distance and standard deviation together.
             let lambda = without.n_lambda().min(most) / count(n);
-            let judged = all.with_lambda(lambda, &spectral).leave_one_out_by(&spectral);
-            let Some(left_out) = judged.get(i).copied().flatten() else { continue };
+            let Some(left_out) = all.left_out_with(lambda, i) else { continue };
             let Some(gain) = left_out.noise_gain else { continue };
             let deviations = left_out.error.abs() / (gain * self.noise);
             if deviations > limit && best.is_none_or(|(_, _, d)| deviations > d) {

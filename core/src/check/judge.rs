@@ -292,7 +292,12 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<WorstGap> {
             }
         }
     }
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // What is as bad either way but for rounding: the nozzle in the bed is worse than a gap.
+    let order = |(by, worst): &(f64, WorstGap)| ((by * 1e6).round(), worst.meant - worst.gap);
+    found.sort_by(|a, b| {
+        let (a, b) = (order(a), order(b));
+        b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1))
+    });
     found.into_iter().map(|(_, worst)| worst).collect()
 }
 

@@ -430,7 +430,7 @@ fn holds([x0, x1, y0, y1]: &[f64; 4], [x, y]: [f64; 2]) -> bool {
 /// vertex in XY may add.
 #[inline]
 fn tube_width(sheet: &Sheet, tolerance: f64) -> f64 {
-    (tolerance - 3e-6 - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
+    (tolerance - 3e-6 - sheet.error() - sheet.slope_bound() * 0.001).max(tolerance * 0.5)
 }
 
 /// The longest straight way that one piece follows within `tau` anywhere on the map, mm.

@@ -32,9 +32,12 @@
 //! ```
 
 mod criterion;
+mod dense;
 mod grid;
+mod log;
 pub(crate) mod places;
-pub(crate) mod sheet;
+pub mod sheet;
+mod system;
 pub mod thin_plate;
 
 use crate::card::{LEAST_SPREAD, MAX_COORDINATE, MAX_READING};
@@ -76,6 +79,7 @@ pub struct HeightMap {
 
 /// The surface before the shift of `right_at` and without the clamp to the measured rectangle.
 #[derive(Debug, Clone)]
+#[expect(clippy::large_enum_variant, reason = "there is one for each map")]
 pub(crate) enum Form {
     /// See [`ThinPlate::origin`] and its neighbours for the coordinates of its parts.
     ThinPlate(ThinPlate),

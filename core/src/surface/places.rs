@@ -14,6 +14,8 @@ pub(crate) struct Places {
     pub(crate) weight: Vec<f64>,
     /// The place of each reading.
     pub(crate) of: Vec<usize>,
+    /// Whether a single reading was taken there.
+    pub(crate) alone: Vec<bool>,
     /// Weighted sum of squares of the readings about their place's mean.
     pub(crate) within: f64,
     /// `[x0, y0, x1, y1]` of the places.
@@ -39,7 +41,8 @@ impl Places {
         crate::order::sort_by(&mut squares, Ord::cmp);
         squares.dedup();
         let mut first_there: Vec<Vec<usize>> = vec![vec![]; squares.len()];
-        let mut places = Places { at: vec![], mean: vec![], weight: vec![], of: vec![], within: 0.0, bounds };
+        let mut places =
+            Places { at: vec![], mean: vec![], weight: vec![], of: vec![], alone: vec![], within: 0.0, bounds };
         for (k, p) in points.iter().enumerate() {
             let (i, j) = key(cell(p));
             let close = |place: &usize| libm::hypot(p[0] - places.at[*place][0], p[1] - places.at[*place][1]) <= near;
@@ -49,11 +52,15 @@ impl Places {
                 .flat_map(|at| first_there[at].iter().copied())
                 .filter(close)
                 .min();
+            if let Some(place) = found {
+                places.alone[place] = false;
+            }
             let place = found.unwrap_or_else(|| {
                 let new = places.at.len();
                 places.at.push(*p);
                 places.mean.push(0.0);
                 places.weight.push(0.0);
+                places.alone.push(true);
                 if let Ok(at) = squares.binary_search(&(i, j)) {
                     first_there[at].push(new);
                 }

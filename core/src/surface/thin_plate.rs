@@ -51,13 +51,15 @@
 //!   Advances in Computational Mathematics 11 (1999) 193-210: leave-one-out for interpolation.
 
 use super::criterion::{Choice, Spectrum};
+use super::log::ln;
 use super::places::{Places, count};
+use super::system::{Reflectors, System};
 use crate::{Error, ErrorKind};
 use core::f64::consts::PI;
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use std::sync::OnceLock;
 
 /// Most distinct places that a thin-plate spline is fitted to: the work grows with their cube.
-pub const MAX_THIN_PLATE_PLACES: usize = 1_000;
+pub const MAX_THIN_PLATE_PLACES: usize = 2_500;
 
 /// Places whose breadth across is less than this part of their length count as lying on one line.
 ///
@@ -105,7 +107,8 @@ pub struct ThinPlate {
     theta: f64,
     penalty: f64,
     rss: f64,
-    residual_dof: f64,
+    /// Reckoned when it is first asked for, unless it is known on the way.
+    residual_dof: OnceLock<f64>,
     places: Places,
     values: Vec<f64>,
     value_weights: Option<Vec<f64>>,
@@ -173,19 +176,77 @@ impl ThinPlate {
         fit_places(places, values.to_vec(), weights.map(<[f64]>::to_vec), smoothing)
     }
 
-    /// The same places and values with another lambda, by a spectral form that is at hand.
-    pub(crate) fn with_lambda(&self, lambda: f64, spectral: &Spectral) -> ThinPlate {
-        let mut out = self.clone();
-        out.centres = self.scaled_places();
-        out.weights.clear();
-        out.theta = lambda * count(out.values.len()) * (8.0 * PI) / (out.scale * out.scale);
-        spectral.solve(&spectral.project(&out.places), &mut out);
-        out
+    /// What each of the readings `which` is against what the others say of its place, with another lambda: as
+    /// [`ThinPlate::leave_one_out`] of a fit with it.
+    pub(crate) fn left_out_with(&self, lambda: f64, which: usize) -> Option<LeftOut> {
+        let mut other = self.clone();
+        other.centres = self.scaled_places();
+        let system = System::of(&other.centres, &other.places.weight);
+        let theta = other.theta_of(lambda);
+        let factored = other.solve(system, theta).ok()?;
+        let place = *other.places.of.get(which)?;
+        let diagonal = match factored {
+            Some(system) if theta > 0.0 => theta * system.diagonal_at(place),
+            Some(system) => system.diagonal_at(place),
+            None => other.beside_plane()[place],
+        };
+        other.left_out(which, diagonal, other.typical(&[diagonal]))
     }
 
-    /// The places' spectral form: the dear part of smoothing and of leaving out, and the same for every lambda.
-    pub(crate) fn spectral(&self) -> Spectral {
-        Spectral::of(&self.scaled_places(), &self.places)
+    /// theta of a lambda.
+    fn theta_of(&self, lambda: f64) -> f64 {
+        lambda * count(self.values.len()) * (8.0 * PI) / (self.scale * self.scale)
+    }
+
+    /// theta by a criterion, and with it the degrees of freedom.
+    fn choose(&mut self, system: &System, choice: Choice) -> f64 {
+        let (values, z) = system.spectrum(&self.places.mean);
+        let all = count(self.values.len());
+        let largest = self.values.iter().fold(0.0_f64, |a, y| a.max(y.abs()));
+        let negligible = all * (1e-13 * largest) * (1e-13 * largest);
+        let spectrum = Spectrum { values: &values, z: &z, within: self.places.within, count: all, negligible };
+        let theta = spectrum.choose(choice);
+        let left = |l: &f64| if theta.is_finite() { theta / (l + theta) } else { 1.0 };
+        let dof = count(self.values.len() - self.places.at.len()) + values.iter().map(left).sum::<f64>();
+        self.residual_dof = OnceLock::from(dof);
+        theta
+    }
+
+    /// Coefficients, plane, penalty and residuals for this theta. The factored equations come back, unless the surface is a plane.
+    fn solve(&mut self, system: System, theta: f64) -> Result<Option<System>, Error> {
+        let root: Vec<f64> = self.places.weight.iter().map(|w| w.sqrt()).collect();
+        self.theta = theta;
+        if theta.is_infinite() || self.centres.len() <= 3 {
+            let reflectors = Reflectors::of(&self.centres, &root);
+            let mut y: Vec<f64> = self.places.mean.iter().zip(&root).map(|(y, w)| y * w).collect();
+            reflectors.apply_transposed(&mut y);
+            self.plane = reflectors.back_substitute([y[0], y[1], y[2]]);
+            self.penalty = 0.0;
+            self.rss = self.places.within + y[3..].iter().map(|v| v * v).sum::<f64>();
+            self.weights.clear();
+            self.centres.clear();
+            // Through three places a plane is what passes through all.
+            self.theta = if theta == 0.0 { 0.0 } else { f64::INFINITY };
+            return Ok(None);
+        }
+        let singular = || {
+            Error::new(ErrorKind::Readings, "some readings are so close together that no surface can be told from them")
+                .with_help("take out one of any two readings that are nearly at one place")
+        };
+        let system = system.factor(theta).ok_or_else(singular)?;
+        (self.weights, self.plane) = system.solve(&self.places.mean);
+        if !self.weights.iter().chain(&self.plane).all(|v| v.is_finite()) {
+            return Err(singular());
+        }
+        // w'K w = w'(y - T d - theta W^-1 w) = w'y - theta w'W^-1 w, since T'w = 0; and what is left over is theta W^-1 w.
+        let (mut along, mut square) = (0.0, 0.0);
+        for ((w, y), weight) in self.weights.iter().zip(&self.places.mean).zip(&self.places.weight) {
+            along += w * y;
+            square += w * w / weight;
+        }
+        self.penalty = (8.0 * PI * (along - theta * square) / (self.scale * self.scale)).max(0.0);
+        self.rss = self.places.within + theta * theta * square;
+        Ok(Some(system))
     }
 
     /// The surface at (x, y), unbounded: far outside the places it runs away as r^2 ln r does.
@@ -209,7 +270,7 @@ impl ThinPlate {
             let r2 = du * du + dv * dv;
             if r2 > 0.0 {
                 // d/du of r^2 ln r = (r^2 / 2) ln r^2 is du (ln r^2 + 1).
-                let g = w * (libm::log(r2) + 1.0);
+                let g = w * (ln(r2) + 1.0);
                 su += g * du;
                 sv += g * dv;
             }
@@ -273,28 +334,43 @@ impl ThinPlate {
     }
 
     /// tr(I - A), where A takes the values to the fit: the number of values less the surface's effective parameters.
+    ///
+    /// For a lambda that was given it is reckoned when this, or what follows from it, is first asked for; that takes two to three times
+    /// as long as the fit.
     #[must_use]
     pub fn residual_dof(&self) -> f64 {
-        self.residual_dof
+        *self.residual_dof.get_or_init(|| {
+            let (values, places) = (self.values.len(), self.places.at.len());
+            let inner = if self.theta == 0.0 {
+                0.0
+            } else if self.theta.is_infinite() {
+                count(places.saturating_sub(3))
+            } else {
+                let factored = System::of(&self.scaled_places(), &self.places.weight).factor(self.theta);
+                factored.map_or(0.0, |system| self.theta * system.trace_of_inverse())
+            };
+            count(values - places) + inner
+        })
     }
 
     /// tr(A), the effective number of parameters: 3 for a plane, the number of places for interpolation.
     #[must_use]
     pub fn effective_parameters(&self) -> f64 {
-        count(self.values.len()) - self.residual_dof
+        count(self.values.len()) - self.residual_dof()
     }
 
     /// The noise's standard deviation as the residuals have it, sqrt(RSS / tr(I - A)); `None` where nothing is left over.
     #[must_use]
     pub fn noise_estimate(&self) -> Option<f64> {
-        (self.residual_dof > 1e-9).then(|| (self.rss / self.residual_dof).sqrt())
+        let dof = self.residual_dof();
+        (dof > 1e-9).then(|| (self.rss / dof).sqrt())
     }
 
     /// The generalised cross-validation score, (RSS / N) / (tr(I - A) / N)^2; `None` where nothing is left over.
     #[must_use]
     pub fn gcv(&self) -> Option<f64> {
-        let n = count(self.values.len());
-        (self.residual_dof > 1e-9).then(|| self.rss * n / (self.residual_dof * self.residual_dof))
+        let (n, dof) = (count(self.values.len()), self.residual_dof());
+        (dof > 1e-9).then(|| self.rss * n / (dof * dof))
     }
 
     /// Each value minus the surface at its place.
@@ -314,55 +390,73 @@ impl ThinPlate {
     /// for a value without which the rest lie on one line or are fewer than three places.
     #[must_use]
     pub fn leave_one_out(&self) -> Vec<Option<LeftOut>> {
-        self.leave_one_out_by(&self.spectral())
+        // The diagonal of Q2 (M + theta)^-1 Q2', in units of 1 / theta where theta is positive.
+        let diagonal = if self.theta.is_infinite() || self.places.at.len() <= 3 {
+            self.beside_plane()
+        } else {
+            let system = System::of(&self.scaled_places(), &self.places.weight);
+            let Some(factored) = system.factor(self.theta) else { return vec![None; self.values.len()] };
+            let mut diagonal = factored.diagonal();
+            if self.theta > 0.0 {
+                diagonal.iter_mut().for_each(|d| *d *= self.theta);
+            }
+            diagonal
+        };
+        let typical = self.typical(&diagonal);
+        (0..self.values.len()).map(|k| self.left_out(k, diagonal[self.places.of[k]], typical)).collect()
     }
 
-    /// [`ThinPlate::leave_one_out`] by a spectral form that is at hand.
-    pub(crate) fn leave_one_out_by(&self, spectral: &Spectral) -> Vec<Option<LeftOut>> {
+    /// The size that diagonals have: 1 in units of 1 / theta.
+    fn typical(&self, diagonal: &[f64]) -> f64 {
+        if self.theta > 0.0 { 1.0 } else { diagonal.iter().sum::<f64>() / count(diagonal.len()) }
+    }
+
+    /// The diagonal of Q2 Q2': one less the leverage of each place on the plane.
+    fn beside_plane(&self) -> Vec<f64> {
         let n = self.places.at.len();
-        // Diagonal of P = W^1/2 V (L + theta)^-1 V' W^1/2 in units of 1 / theta where theta is positive.
+        let root: Vec<f64> = self.places.weight.iter().map(|w| w.sqrt()).collect();
+        let reflectors = Reflectors::of(&self.scaled_places(), &root);
+        let mut out = vec![1.0; n];
+        for k in 0..3.min(n) {
+            let mut column = vec![0.0; n];
+            column[k] = 1.0;
+            reflectors.apply(&mut column);
+            out.iter_mut().zip(&column).for_each(|(d, q)| *d -= q * q);
+        }
+        out
+    }
+
+    /// One value against the others, by the number on the diagonal for its place.
+    fn left_out(&self, k: usize, diagonal: f64, typical: f64) -> Option<LeftOut> {
         let smooth = self.theta > 0.0;
-        let floor = spectral.values.iter().fold(0.0_f64, |a, &b| a.max(b)) * 1e-15;
-        let mut diagonal = vec![0.0; n];
-        let mut signal = vec![0.0; n];
-        let z = spectral.project(&self.places);
-        for (j, &l) in spectral.values.iter().enumerate() {
-            let factor = if smooth { 1.0 / (l / self.theta + 1.0) } else { 1.0 / l.max(floor) };
-            for i in 0..n {
-                let v = spectral.vectors[(i, j)];
-                diagonal[i] += v * v * factor;
-                signal[i] += v * z[j] * factor;
+        let i = self.places.of[k];
+        let weight = self.places.weight[i];
+        let own = self.value_weights.as_ref().map_or(1.0, |w| w[k]);
+        let (error, gain2) = if self.places.alone[i] {
+            if diagonal <= 1e-9 * typical {
+                return None;
             }
-        }
-        let mut alone = vec![0_usize; n];
-        for &p in &self.places.of {
-            alone[p] += 1;
-        }
-        let typical = if smooth { 1.0 } else { diagonal.iter().sum::<f64>() / count(n) };
-        (0..self.values.len())
-            .map(|k| {
-                let i = self.places.of[k];
-                let root = self.places.weight[i].sqrt();
-                let own = self.value_weights.as_ref().map_or(1.0, |w| w[k]);
-                let (error, gain2) = if alone[i] == 1 {
-                    if diagonal[i] <= 1e-9 * typical {
-                        return None;
-                    }
-                    // error = c_i / P_ii with c = W^1/2 (...) and P_ii = W ...; variance of error = tau^2 / P_ii.
-                    (signal[i] / (root * diagonal[i]), 1.0 / (self.places.weight[i] * diagonal[i]))
-                } else {
-                    // One of several at a place: 1 - A_kk = 1 - (own / weight) a_ii, where a_ii = 1 - diagonal_i.
-                    let hat = if smooth { 1.0 - diagonal[i] } else { 1.0 };
-                    let left = 1.0 - own / self.places.weight[i] * hat;
-                    if left <= 1e-12 {
-                        return None;
-                    }
-                    let fit = self.value(self.places.at[i][0], self.places.at[i][1]);
-                    ((self.values[k] - fit) / left, 1.0 / (own * left))
-                };
-                Some(LeftOut { expected: self.values[k] - error, error, noise_gain: smooth.then(|| gain2.sqrt()) })
-            })
-            .collect()
+            // error = c_i / P_ii, c the coefficients and P = W^1/2 Q2 (M + theta)^-1 Q2' W^1/2; variance of error = tau^2 / P_ii.
+            let c = self.weights.get(i).copied().unwrap_or(0.0) / weight;
+            let signal = if self.theta.is_infinite() {
+                self.places.mean[i] - self.value(self.places.at[i][0], self.places.at[i][1])
+            } else if smooth {
+                self.theta * c
+            } else {
+                c
+            };
+            (signal / diagonal, 1.0 / (weight * diagonal))
+        } else {
+            // One of several at a place: 1 - A_kk = 1 - (own / weight) a_ii, where a_ii = 1 - diagonal_i.
+            let hat = if smooth { 1.0 - diagonal } else { 1.0 };
+            let left = 1.0 - own / weight * hat;
+            if left <= 1e-12 {
+                return None;
+            }
+            let fit = self.value(self.places.at[i][0], self.places.at[i][1]);
+            ((self.values[k] - fit) / left, 1.0 / (own * left))
+        };
+        Some(LeftOut { expected: self.values[k] - error, error, noise_gain: smooth.then(|| gain2.sqrt()) })
     }
 
     fn scaled_places(&self) -> Vec<[f64; 2]> {
@@ -380,9 +474,10 @@ pub(crate) fn too_many(places: usize) -> Error {
 }
 
 /// r^2 ln r of a difference of scaled coordinates, 0 at 0.
-fn kernel(du: f64, dv: f64) -> f64 {
+#[inline]
+pub(super) fn kernel(du: f64, dv: f64) -> f64 {
     let r2 = du * du + dv * dv;
-    if r2 > 0.0 { 0.5 * r2 * libm::log(r2) } else { 0.0 }
+    if r2 > 0.0 { 0.5 * r2 * ln(r2) } else { 0.0 }
 }
 
 fn scaled(places: &Places, origin: [f64; 2], scale: f64) -> Vec<[f64; 2]> {
@@ -412,8 +507,6 @@ pub(crate) fn fit_places(
     let origin = [0.5 * (b[0] + b[2]), 0.5 * (b[1] + b[3])];
     let scale = unit(places.extent());
     let centres = scaled(&places, origin, scale);
-    let n = places.at.len();
-    let all = count(values.len());
     let mut out = ThinPlate {
         origin,
         scale,
@@ -423,215 +516,19 @@ pub(crate) fn fit_places(
         theta: 0.0,
         penalty: 0.0,
         rss: places.within,
-        residual_dof: all - count(n),
+        residual_dof: OnceLock::new(),
         places,
         values,
         value_weights,
     };
-    if matches!(smoothing, Smoothing::None | Smoothing::Lambda(0.0) | Smoothing::KnownNoise(0.0)) {
-        interpolate(&mut out)?;
-        return Ok(out);
-    }
-    let spectral = Spectral::of(&out.centres, &out.places);
-    let z = spectral.project(&out.places);
-    let largest = out.values.iter().fold(0.0_f64, |a, y| a.max(y.abs()));
-    let negligible = all * (1e-13 * largest) * (1e-13 * largest);
-    let spectrum = Spectrum { values: &spectral.values, z: &z, within: out.places.within, count: all, negligible };
-    out.theta = match smoothing {
-        Smoothing::None => 0.0,
-        Smoothing::Lambda(lambda) => lambda * all * (8.0 * PI) / (scale * scale),
-        Smoothing::KnownNoise(sigma) => spectrum.choose(Choice::KnownNoise(sigma)),
-        Smoothing::Gcv => spectrum.choose(Choice::Gcv),
-        Smoothing::Reml => spectrum.choose(Choice::Reml),
+    let system = System::of(&out.centres, &out.places.weight);
+    let theta = match smoothing {
+        Smoothing::None | Smoothing::Lambda(0.0) | Smoothing::KnownNoise(0.0) => 0.0,
+        Smoothing::Lambda(lambda) => out.theta_of(lambda),
+        Smoothing::KnownNoise(sigma) => out.choose(&system, Choice::KnownNoise(sigma)),
+        Smoothing::Gcv => out.choose(&system, Choice::Gcv),
+        Smoothing::Reml => out.choose(&system, Choice::Reml),
     };
-    spectral.solve(&z, &mut out);
+    out.solve(system, theta)?;
     Ok(out)
-}
-
-/// Through every place: the usual symmetric system, by elimination with row exchanges and one step of refinement.
-fn interpolate(out: &mut ThinPlate) -> Result<(), Error> {
-    let n = out.centres.len();
-    let mut system = DMatrix::zeros(n + 3, n + 3);
-    for j in 0..n {
-        let q = out.centres[j];
-        for i in 0..n {
-            system[(i, j)] = kernel(out.centres[i][0] - q[0], out.centres[i][1] - q[1]);
-        }
-        for (k, t) in [1.0, q[0], q[1]].into_iter().enumerate() {
-            system[(j, n + k)] = t;
-            system[(n + k, j)] = t;
-        }
-    }
-    let mut right = DVector::zeros(n + 3);
-    for (i, &y) in out.places.mean.iter().enumerate() {
-        right[i] = y;
-    }
-    let singular = || {
-        Error::new(ErrorKind::Readings, "some readings are so close together that no surface can be told from them")
-            .with_help("take out one of any two readings that are nearly at one place")
-    };
-    let lu = system.clone().lu();
-    let mut x = lu.solve(&right).ok_or_else(singular)?;
-    let rest = &right - &system * &x;
-    x += lu.solve(&rest).ok_or_else(singular)?;
-    if !x.iter().all(|v| v.is_finite()) {
-        return Err(singular());
-    }
-    out.weights = x.iter().take(n).copied().collect();
-    out.plane = [x[n], x[n + 1], x[n + 2]];
-    // w'K w = w'(y - T d) = w'y, since T'w = 0.
-    let energy: f64 = out.weights.iter().zip(&out.places.mean).map(|(w, y)| w * y).sum();
-    out.penalty = (8.0 * PI * energy / (out.scale * out.scale)).max(0.0);
-    Ok(())
-}
-
-/// The places' spectral form; see the module's text.
-#[derive(Debug)]
-pub(crate) struct Spectral {
-    reflectors: Reflectors,
-    /// Eigenvalues l_j for the kernel r^2 ln r in scaled coordinates, not negative.
-    values: Vec<f64>,
-    /// Eigenvectors, whitened: n rows, n - 3 columns, orthonormal and orthogonal to W^1/2 T.
-    vectors: DMatrix<f64>,
-}
-
-impl Spectral {
-    fn of(centres: &[[f64; 2]], places: &Places) -> Spectral {
-        let n = centres.len();
-        let root: Vec<f64> = places.weight.iter().map(|w| w.sqrt()).collect();
-        let reflectors = Reflectors::of(centres, &root);
-        let mut full = DMatrix::from_fn(n, n, |i, j| {
-            root[i] * root[j] * kernel(centres[i][0] - centres[j][0], centres[i][1] - centres[j][1])
-        });
-        reflectors.apply_transposed(&mut full);
-        full.transpose_mut();
-        reflectors.apply_transposed(&mut full);
-        let m = n - 3;
-        let inner = DMatrix::from_fn(m, m, |i, j| 0.5 * (full[(i + 3, j + 3)] + full[(j + 3, i + 3)]));
-        let mut values = Vec::with_capacity(m);
-        let mut vectors = DMatrix::zeros(n, m);
-        if m > 0 {
-            let eigen = SymmetricEigen::new(inner);
-            // Rounding can make the smallest ones slightly negative.
-            values.extend(eigen.eigenvalues.iter().map(|l| l.max(0.0)));
-            vectors.view_mut((3, 0), (m, m)).copy_from(&eigen.eigenvectors);
-            reflectors.apply(&mut vectors);
-        }
-        Spectral { reflectors, values, vectors }
-    }
-
-    /// The places' means on the eigenvectors.
-    fn project(&self, places: &Places) -> Vec<f64> {
-        (0..self.values.len())
-            .map(|j| {
-                let column = self.vectors.column(j);
-                places.mean.iter().zip(&places.weight).zip(column.iter()).map(|((y, w), v)| y * w.sqrt() * v).sum()
-            })
-            .collect()
-    }
-
-    /// Coefficients, penalty, residuals and degrees of freedom for `out.theta`.
-    fn solve(&self, z: &[f64], out: &mut ThinPlate) {
-        let n = out.centres.len();
-        let root: Vec<f64> = out.places.weight.iter().map(|w| w.sqrt()).collect();
-        let plane_only = out.theta.is_infinite() || self.values.is_empty();
-        let mut weights = vec![0.0; n];
-        let (mut energy, mut rss, mut dof) = (0.0, 0.0, 0.0);
-        for (j, &l) in self.values.iter().enumerate() {
-            // z / (l + theta), and what of z the surface leaves: theta / (l + theta).
-            let (share, left) =
-                if plane_only { (0.0, 1.0) } else { (1.0 / (l + out.theta), out.theta / (l + out.theta)) };
-            for (i, w) in weights.iter_mut().enumerate() {
-                *w += root[i] * self.vectors[(i, j)] * (z[j] * share);
-            }
-            energy += l * (z[j] * share) * (z[j] * share);
-            rss += (z[j] * left) * (z[j] * left);
-            dof += left;
-        }
-        // R d = Q1' W^1/2 (y - K w)
-        let mut rest = DMatrix::zeros(n, 1);
-        for i in 0..n {
-            let c = out.centres[i];
-            let mut bend = 0.0;
-            if !plane_only {
-                for (k, w) in weights.iter().enumerate() {
-                    bend += w * kernel(c[0] - out.centres[k][0], c[1] - out.centres[k][1]);
-                }
-            }
-            rest[(i, 0)] = root[i] * (out.places.mean[i] - bend);
-        }
-        self.reflectors.apply_transposed(&mut rest);
-        out.plane = self.reflectors.back_substitute([rest[(0, 0)], rest[(1, 0)], rest[(2, 0)]]);
-        out.penalty = 8.0 * PI * energy / (out.scale * out.scale);
-        out.rss = out.places.within + rss;
-        out.residual_dof = count(out.values.len() - n) + dof;
-        if plane_only {
-            out.theta = f64::INFINITY;
-            out.centres.clear();
-        } else {
-            out.weights = weights;
-        }
-    }
-}
-
-/// The three Householder reflections that take W^1/2 [1 u v] to upper triangular form (Golub and Van Loan, *Matrix
-/// Computations*, 4th ed., section 5.2).
-#[derive(Debug)]
-struct Reflectors {
-    /// Unit vectors v of I - 2 v v'.
-    axes: [Vec<f64>; 3],
-    /// The triangle, by rows.
-    r: [[f64; 3]; 3],
-}
-
-impl Reflectors {
-    fn of(centres: &[[f64; 2]], root: &[f64]) -> Reflectors {
-        let n = centres.len();
-        let mut t = DMatrix::from_fn(n, 3, |i, k| root[i] * [1.0, centres[i][0], centres[i][1]][k]);
-        let mut axes = [vec![], vec![], vec![]];
-        for (k, slot) in axes.iter_mut().enumerate() {
-            let mut axis: Vec<f64> = (0..n).map(|i| if i < k { 0.0 } else { t[(i, k)] }).collect();
-            let length = axis.iter().map(|v| v * v).sum::<f64>().sqrt();
-            axis[k] += if axis[k] < 0.0 { -length } else { length };
-            let length = axis.iter().map(|v| v * v).sum::<f64>().sqrt();
-            if length > 0.0 {
-                axis.iter_mut().for_each(|v| *v /= length);
-            }
-            reflect(&axis, &mut t);
-            *slot = axis;
-        }
-        let mut r = [[0.0; 3]; 3];
-        for (i, row) in r.iter_mut().enumerate() {
-            for (k, slot) in row.iter_mut().enumerate().skip(i) {
-                *slot = t[(i, k)];
-            }
-        }
-        Reflectors { axes, r }
-    }
-
-    /// Q' m.
-    fn apply_transposed(&self, m: &mut DMatrix<f64>) {
-        self.axes.iter().for_each(|axis| reflect(axis, m));
-    }
-
-    /// Q m.
-    fn apply(&self, m: &mut DMatrix<f64>) {
-        self.axes.iter().rev().for_each(|axis| reflect(axis, m));
-    }
-
-    fn back_substitute(&self, b: [f64; 3]) -> [f64; 3] {
-        let r = &self.r;
-        let z = b[2] / r[2][2];
-        let y = (b[1] - r[1][2] * z) / r[1][1];
-        [(b[0] - r[0][1] * y - r[0][2] * z) / r[0][0], y, z]
-    }
-}
-
-fn reflect(axis: &[f64], m: &mut DMatrix<f64>) {
-    for mut column in m.column_iter_mut() {
-        let dot: f64 = axis.iter().zip(column.iter()).map(|(a, c)| a * c).sum();
-        for (a, c) in axis.iter().zip(column.iter_mut()) {
-            *c -= 2.0 * dot * a;
-        }
-    }
 }

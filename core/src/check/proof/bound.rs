@@ -10,6 +10,7 @@
 //! So |f| on the stretch is at most the larger of |f| at its ends and that difference. Stretches are halved until the bound tells;
 //! where |f| at an end is beyond what is allowed there is a fault, and its place is told.
 
+use crate::HeightMap;
 use crate::check::gaps::Followed;
 use crate::check::way::Way;
 use crate::surface::sheet::Sheet;
@@ -17,6 +18,9 @@ use crate::surface::sheet::Sheet;
 /// The definition.
 #[derive(Debug)]
 pub(super) struct Target {
+    /// Heights are the map's own: a table made for speed is not trusted.
+    pub(super) map: HeightMap,
+    /// For its bounds, which are of the map itself.
     pub(super) sheet: Sheet,
     pub(super) followed: Followed,
 }
@@ -64,7 +68,7 @@ impl Target {
     /// The definition at a place of the original path, mm.
     pub(super) fn height(&self, [x, y]: [f64; 2], z: f64) -> f64 {
         let weight = self.weight(z);
-        let h = if weight == 0.0 { 0.0 } else { weight * self.sheet.height(x, y) };
+        let h = if weight == 0.0 { 0.0 } else { weight * self.map.height(x, y) };
         z + h + self.followed.shift
     }
 
@@ -183,7 +187,7 @@ impl Target {
             let (middle, half) = (f64::midpoint(a, b), 0.5 * (b - a));
             let h = |t: f64| {
                 let [x, y] = way.at(t);
-                self.sheet.height(x, y)
+                self.map.height(x, y)
             };
             let [low, centre, high] = [h(middle - NODE * half), h(middle), h(middle + NODE * half)];
             sum += half * (5.0 * (low + high) + 8.0 * centre) / 9.0;

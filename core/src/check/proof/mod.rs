@@ -229,7 +229,7 @@ impl Proof {
     /// Prepares to walk.
     #[must_use]
     pub fn new(map: &HeightMap, options: ProofOptions) -> Self {
-        let target = Target { sheet: Sheet::of(map), followed: options.followed };
+        let target = Target { map: map.clone(), sheet: Sheet::of(map), followed: options.followed };
         Proof { walk: Walk::new(target, options, map.card().digest()) }
     }
 
