@@ -79,7 +79,7 @@ pub struct HeightMap {
 
 /// The surface before the shift of `right_at` and without the clamp to the measured rectangle.
 #[derive(Debug, Clone)]
-#[expect(clippy::large_enum_variant, reason = "there is one for each map")]
+#[allow(clippy::large_enum_variant, reason = "there is one for each map; with words of 32 bits it is not so large")]
 pub(crate) enum Form {
     /// See [`ThinPlate::origin`] and its neighbours for the coordinates of its parts.
     ThinPlate(ThinPlate),

@@ -18,7 +18,7 @@ use tiles::{Bounds, Tiles};
 const EXTREME_ERROR: f64 = 1e-6;
 
 #[derive(Debug, Clone)]
-#[expect(clippy::large_enum_variant, reason = "there is one for each sheet")]
+#[allow(clippy::large_enum_variant, reason = "there is one for each sheet; with words of 32 bits it is not so large")]
 enum Form {
     Bilinear { xs: Vec<f64>, ys: Vec<f64>, heights: Array2<f64> },
     Tiles { tiles: Tiles, edges: [[f64; 2]; 2] },
