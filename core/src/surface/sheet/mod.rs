@@ -1,7 +1,7 @@
 //! A height map prepared for following: fast to evaluate, and bounded so that whole moves can be judged.
 //!
 //! [`HeightMap::height`] is the definition. [`Sheet::height`] is within [`Sheet::error`] of it: a thin plate is made polynomials
-//! on a grid of squares ([`tiles`]), at most a thousandth of a micrometre off by a bound that is reckoned for each square, and
+//! on a grid of squares (`tiles.rs`), at most a thousandth of a micrometre off by a bound that is reckoned for each square, and
 //! rounding; a bilinear map is already in patches. The polynomials do not join exactly, but within twice that error.
 //!
 //! The bounds of slope and bend ([`Sheet::slope_bound`], [`Sheet::bend`], [`Sheet::around`]) and those of the extremes are of
