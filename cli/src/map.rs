@@ -8,7 +8,9 @@ use crate::report::Failure;
 use crate::table::{Cell, as_the_bed_lies};
 use clap::ValueEnum;
 use evengap::card::Method;
-use evengap::shape::{Check, Shape, Spot, describe};
+use evengap::draw::{known_plan, plan};
+use evengap::known::{HowWell, Known, robust};
+use evengap::shape::{Check, FEWEST_TO_JUDGE, Outlier, Shape, Spot, describe};
 use evengap::surface::Smoothed;
 use evengap::{Card, HeightMap, SurfaceKind};
 
@@ -28,14 +30,21 @@ pub(crate) struct Args {
     /// Draw a contour plan; the name's ending says whether as SVG or PNG
     #[arg(long, value_name = "FILE.svg|FILE.png", value_parser = Picture::parse)]
     picture: Option<Picture>,
+    /// Draw how well the bed is known
+    #[arg(long, value_name = "FILE.svg|FILE.png", value_parser = Picture::parse)]
+    known: Option<Picture>,
+    /// Write a card on which readings that are far off weigh less, each with a spread of its own, or - for standard output
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["at", "json"])]
+    robust: Option<Name>,
     /// Report as JSON
     #[arg(long)]
     pub(crate) json: bool,
 }
 
 const AFTER_HELP: &str =
-    "With --at, standard output is CSV \"x,y,height\" in mm, in the order given, heights with 17 significant digits; a header \
-     line in POINTS.csv is passed over.\n\nExamples:
+    "With --at, standard output is CSV \"x,y,height,standard_error\" in mm, in the order given, with 17 significant digits; a header \
+     line in POINTS.csv is passed over. The standard error is what the map is expected to be off there (root mean square); errors that all \
+     readings share, as of a sheet that is thicker than the card says, are not in it.\n\nExamples:
   evengap map bed.toml
   evengap map bed.toml --picture bed.svg
   evengap map bed.toml --at points.csv > heights.csv
@@ -79,33 +88,82 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         let message = "CARD and POINTS.csv cannot both be standard input";
         return Err(Failure::wrong_usage(message));
     }
-    if let Some(picture) = &args.picture {
-        files::keep_apart(&picture.name(), "the picture", args.at.iter().chain([&args.card]))?;
+    let read = || args.at.iter().chain([&args.card]);
+    let mut written: Vec<Name> = Vec::new();
+    let pictures = [(&args.picture, "the picture"), (&args.known, "the picture of how well the bed is known")];
+    let names = pictures.iter().filter_map(|(p, what)| p.as_ref().map(|p| (p.name(), *what)));
+    for (name, what) in names.chain(args.robust.iter().map(|n| (n.clone(), "the new card"))) {
+        files::keep_apart(&name, what, read().chain(&written))?;
+        written.push(name);
     }
     let map = read_map(&args.card, args.surface)?;
-    let out = match &args.at {
-        Some(points) => heights_at(points, &map)?,
-        None if args.json => as_json(&map),
-        None => report(&args.card.shown(), &map),
+    let known = Known::of(&map);
+    let out = match (&args.at, &args.robust) {
+        (Some(points), _) => heights_at(points, &map, known.as_ref())?,
+        (None, _) if args.json => as_json(&map, known.as_ref()),
+        // The card takes the report's place there.
+        (None, Some(Name::Standard)) => String::new(),
+        (None, _) => report(&args.card.shown(), &map, known.as_ref()),
     };
+    let mut targets = Vec::new();
+    let mut drawn = Vec::new();
     if let Some(picture) = &args.picture {
-        picture.write(map.card(), &map)?;
+        targets.push(picture.ready(map.card(), |options| plan(map.card(), &map, options))?);
+        drawn.push(picture);
     }
+    if let Some(picture) = &args.known {
+        let known = known.as_ref().ok_or_else(|| Failure::plain(UNKNOWN))?;
+        targets.push(picture.ready(map.card(), |options| known_plan(known, options))?);
+        drawn.push(picture);
+    }
+    let mut said = String::new();
+    if let Some(name) = &args.robust {
+        let (card, less) = robust(&map);
+        targets.push(files::ready(name, card.to_toml().as_bytes())?);
+        said = weighs_less(&card, &less, &name.shown());
+    }
+    files::commit(targets)?;
     files::print(&out)?;
-    if let Some(picture) = &args.picture {
+    for picture in drawn {
         files::say(&format!("Drew {}.\n", picture.path().display()));
     }
+    if !said.is_empty() {
+        files::say(&said);
+    }
     Ok(())
+}
+
+/// Nothing that a card can say leads there.
+const UNKNOWN: &str = "the readings are so close together that nothing can be said of how well the bed is known";
+
+fn weighs_less(card: &Card, less: &[usize], name: &str) -> String {
+    let mut text = format!("Wrote {name}: the readings");
+    if less.is_empty() {
+        return text + ", none of which is so far off that it should weigh less.\n";
+    }
+    text += ", of which these weigh less than half now:\n";
+    for p in less.iter().filter_map(|&k| card.readings.points.get(k)) {
+        text += &format!(
+            "  X {} Y {} reads {}: spread {} mm{}\n",
+            p.x,
+            p.y,
+            p.value,
+            p.spread.unwrap_or_default(),
+            at_line(p.line)
+        );
+    }
+    text + "To read them again is better: a reading may be odd because the bed is.\n"
 }
 
 /// Points are a list typed or made by a program: more than this is a mistake.
 const MOST_POINTS: u64 = 256 << 20;
 
-fn heights_at(name: &Name, map: &HeightMap) -> Result<String, Failure> {
+fn heights_at(name: &Name, map: &HeightMap, known: Option<&Known>) -> Result<String, Failure> {
     let text = name.text(MOST_POINTS)?;
-    let mut out = String::from("x,y,height\n");
+    let mut out = String::from("x,y,height,standard_error\n");
     for [x, y] in points::read(&text, &name.shown())? {
-        out.push_str(&format!("{x},{y},{}\n", points::exact(map.height(x, y))));
+        let error = known.map_or(String::new(), |known| points::exact(known.at(x, y).standard_error));
+        out.push_str(&format!("{x},{y},{},{error}\n", points::exact(map.height(x, y))));
     }
     Ok(out)
 }
@@ -121,10 +179,11 @@ struct Json<'a> {
     #[serde(flatten)]
     shape: &'a Shape,
     smoothed: Option<Smoothed>,
+    known: Option<HowWell>,
     caution: String,
 }
 
-fn as_json(map: &HeightMap) -> String {
+fn as_json(map: &HeightMap, known: Option<&Known>) -> String {
     let json = Json {
         card: map.card().digest(),
         surface: map.kind(),
@@ -134,6 +193,7 @@ fn as_json(map: &HeightMap) -> String {
         unread: map.card().readings.unread.len(),
         shape: &describe(map),
         smoothed: map.smoothed(),
+        known: known.map(Known::how_well),
         caution: cautions::paragraph(&cautions::BRIEF),
     };
     let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
@@ -141,7 +201,7 @@ fn as_json(map: &HeightMap) -> String {
     text
 }
 
-fn report(name: &str, map: &HeightMap) -> String {
+fn report(name: &str, map: &HeightMap, known: Option<&Known>) -> String {
     let shape = describe(map);
     let mut lines = vec![heading(name, map)];
     let readings = &map.card().readings;
@@ -157,12 +217,17 @@ fn report(name: &str, map: &HeightMap) -> String {
         }
     }
     lines.push(String::new());
-    let off = |i: usize| shape.outliers.iter().any(|o| o.index == i);
-    let mark = |i: usize| if off(i) { "!" } else { " " };
+    let among = |list: &[Outlier], i: usize| list.iter().any(|o| o.index == i);
+    let mark = |i: usize| match (among(&shape.outliers, i), among(&shape.doubtful, i)) {
+        (true, _) => "!",
+        (false, true) => "?",
+        (false, false) => " ",
+    };
     lines.push("Heights at the readings, mm, as the bed lies:".to_owned());
     let heights = shape.readings.iter().enumerate().map(|(i, r)| (r, format!("{}{}", signed(r.height), mark(i))));
     lines.push(table(heights));
     lines.extend(extremes(&shape));
+    lines.extend(known.map(how_well));
     lines.push(String::new());
     lines.extend(tilt_and_bend(&shape));
     lines.push(String::new());
@@ -247,32 +312,47 @@ fn tilt_and_bend(shape: &Shape) -> Vec<String> {
     lines
 }
 
+/// What a map is worth, in a line.
+fn how_well(known: &Known) -> String {
+    let over = known.over_bed();
+    let worst = over.worst;
+    format!(
+        "Known to +-{:.3} mm (95 %) over the bed, worst {} (+-{:.3} mm at X {:.0} Y {:.0})",
+        over.within, worst.place, worst.within, worst.x, worst.y
+    )
+}
+
 fn outliers(name: &str, map: &HeightMap, shape: &Shape) -> Vec<String> {
-    if shape.outliers.is_empty() {
+    if shape.outliers.is_empty() && shape.doubtful.is_empty() {
         return vec![match map.readings().len() {
             n if n < FEWEST_TO_JUDGE => format!("{n} readings are too few to tell whether one of them stands out."),
             _ => "No reading stands out from its neighbours.".to_owned(),
         }];
     }
-    let mut lines = vec![
-        "Readings that stand out from their neighbours (marked !): mistyped, misread, or a crumb under the plate?"
-            .to_owned(),
-    ];
-    for o in &shape.outliers {
+    let line = |o: &Outlier| {
         let place = match (o.line, o.column) {
             (Some(line), Some(column)) => format!("{name}:{line}:{column}: "),
             _ => String::new(),
         };
-        lines.push(format!(
-            "  {place}X {} Y {} reads {}, its neighbours lead one to expect {:.3} ({:.1} standard deviations)",
-            o.x, o.y, o.value, o.expected_value, o.deviations
-        ));
+        format!(
+            "  {place}X {} Y {} reads {}, the others lead one to expect {:.3} +-{:.3} ({:.1} standard deviations)",
+            o.x, o.y, o.value, o.expected_value, o.expected_within, o.deviations
+        )
+    };
+    let mut lines = Vec::new();
+    if !shape.outliers.is_empty() {
+        lines.push(
+            "Readings that stand out from their neighbours (marked !): mistyped, misread, or a crumb under the plate?"
+                .to_owned(),
+        );
+        lines.extend(shape.outliers.iter().map(line));
+    }
+    if !shape.doubtful.is_empty() {
+        lines.push("Worth reading again (marked ?): one sound reading in a hundred is as far off as these.".to_owned());
+        lines.extend(shape.doubtful.iter().map(line));
     }
     lines
 }
-
-/// See [`evengap::shape::Outlier`].
-const FEWEST_TO_JUDGE: usize = 6;
 
 fn smoothing(map: &HeightMap) -> Vec<String> {
     let Some(s) = map.smoothed() else {

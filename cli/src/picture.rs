@@ -2,8 +2,8 @@
 
 use crate::files::{self, Name, Target};
 use crate::report::Failure;
-use evengap::draw::{PlanOptions, plan};
-use evengap::{Card, HeightMap};
+use evengap::Card;
+use evengap::draw::PlanOptions;
 use std::path::{Path, PathBuf};
 
 /// A picture to write; the kind follows the file name's ending.
@@ -39,11 +39,6 @@ impl Picture {
     /// The name, to hold it against others.
     pub(crate) fn name(&self) -> Name {
         Name::Path(self.path.clone())
-    }
-
-    /// Draws the plan and puts the file in place.
-    pub(crate) fn write(&self, card: &Card, map: &HeightMap) -> Result<(), Failure> {
-        self.draw(card, |options| plan(card, map, options))
     }
 
     /// Draws any SVG of a card's bed and puts the file in place.

@@ -24,6 +24,8 @@ fn the_report_lays_the_readings_out_as_the_bed_lies() {
         "bow along x",
         "bow along y",
         "leave-one-out",
+        "Known to +-0.0",
+        " mm (95 %) over the bed, worst ",
         "Caution: ",
     ] {
         assert!(run.out.contains(words), "{words}: {}", run.out);
@@ -51,6 +53,61 @@ fn a_mistyped_reading_is_pointed_at_by_its_line() {
     let json: serde_json::Value = serde_json::from_str(&folder.run(&["map", "bed.toml", "--json"]).out).unwrap();
     assert_eq!(json["outliers"][0]["line"], 21);
     assert_eq!(json["outliers"].as_array().unwrap().len(), 1);
+    // What it should have read is told, with how surely.
+    assert!(run.out.contains(" reads 1.01, the others lead one to expect 0.1"), "{}", run.out);
+
+    // With less weight it no longer bends the map; nothing else on the card has changed.
+    let run = folder.run(&["map", "bed.toml", "--robust", "new.toml"]);
+    assert_eq!(run.status, 0);
+    assert!(run.messages.contains("  X 140 Y 100 reads 1.01: spread "), "{}", run.messages);
+    let [old, new] = ["bed.toml", "new.toml"].map(|name| evengap::Card::parse(&folder.get(name)).unwrap());
+    assert!(new.readings.points[13].spread.unwrap() > 0.2);
+    let rest = |card: &evengap::Card| {
+        let mut points = card.readings.points.clone();
+        points.iter_mut().for_each(|p| (p.line, p.column, p.spread) = (None, None, None));
+        (card.bed.clone(), points)
+    };
+    assert_eq!(rest(&old), rest(&new));
+    let piped = folder.run(&["map", "bed.toml", "--robust", "-"]);
+    assert_eq!((piped.status, piped.out), (0, folder.get("new.toml")));
+    // Never in the card's own place.
+    let run = folder.run(&["map", "bed.toml", "--robust", "bed.toml"]);
+    assert_eq!(run.status, 1);
+}
+
+#[test]
+fn a_reading_that_is_a_little_off_is_worth_reading_again() {
+    let folder = Folder::new();
+    let mut card =
+        "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\nspread = 0.02\npoints = [\n"
+            .to_owned();
+    for j in 0..5 {
+        for i in 0..5 {
+            let off = if (i, j) == (2, 2) { 0.07 } else { 0.0 };
+            let value = 0.11 + off + 0.01 * f64::from((i * 7 + j * 3) % 4);
+            card.push_str(&format!("  [{}, {}, {value:.2}],\n", 20 + 40 * i, 20 + 40 * j));
+        }
+    }
+    folder.put("bed.toml", &(card + "]\n"));
+    let run = folder.run(&["map", "bed.toml"]);
+    assert!(run.out.contains("Worth reading again"), "{}", run.out);
+    assert!(run.out.contains("bed.toml:21:3: X 100 Y 100 reads "), "{}", run.out);
+    assert!(!run.out.contains("stand out from their neighbours"), "{}", run.out);
+}
+
+#[test]
+fn how_well_the_bed_is_known_can_be_drawn() {
+    let folder = Folder::new();
+    let run = folder.run(&["map", "bed.toml", "--known", "known.svg", "--picture", "bed.svg"]);
+    assert_eq!((run.status, run.messages.as_str()), (0, "Drew bed.svg.\nDrew known.svg.\n"));
+    let text = folder.get("known.svg");
+    let svg = roxmltree::Document::parse(&text).unwrap();
+    let texts: Vec<&str> = svg.descendants().filter(|n| n.is_text()).filter_map(|n| n.text()).collect();
+    for words in ["How well the bed is known", "Known", "Worst", "well known"] {
+        assert!(texts.contains(&words), "{words}: {texts:?}");
+    }
+    let run = folder.run(&["map", "bed.toml", "--known", "bed.svg", "--picture", "bed.svg"]);
+    assert_eq!(run.status, 1);
 }
 
 #[test]
@@ -72,13 +129,15 @@ fn heights_at_points_come_in_order_and_read_back_to_the_bit() {
     let run = folder.run(&["map", "bed.toml", "--at", "points.csv", "--surface", "bilinear"]);
     assert_eq!((run.status, run.messages.as_str()), (0, ""));
     let lines: Vec<&str> = run.out.lines().collect();
-    assert_eq!(lines[0], "x,y,height");
+    assert_eq!(lines[0], "x,y,height,standard_error");
     assert_eq!(lines.len(), 5);
     let card = evengap::Card::parse(CARD).unwrap();
     let map = evengap::HeightMap::fit(&card, evengap::SurfaceKind::Bilinear).unwrap();
+    let known = evengap::known::Known::of(&map).unwrap();
     for (line, [x, y]) in lines[1..].iter().zip([[117.0, 117.0], [30.0, 205.0], [-50.0, 999.0], [100.25, 60.5]]) {
         let fields: Vec<f64> = line.split(',').map(|f| f.parse().unwrap()).collect();
-        assert_eq!(fields.iter().map(|f| f.to_bits()).collect::<Vec<_>>(), [x, y, map.height(x, y)].map(f64::to_bits));
+        let told = [x, y, map.height(x, y), known.at(x, y).standard_error];
+        assert_eq!(fields.iter().map(|f| f.to_bits()).collect::<Vec<_>>(), told.map(f64::to_bits));
         let digits = line.rsplit(',').next().unwrap().bytes().filter(u8::is_ascii_digit).count();
         assert!(digits >= 17, "{line}");
     }

@@ -33,6 +33,7 @@
 //! | [`card`] | text to a checked card |
 //! | [`surface`] | readings to a height map |
 //! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
+//! | [`known`] | how well the bed is known: a standard error for every height |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path; and the proof of a rewritten one |
@@ -65,6 +66,7 @@ pub mod compare;
 pub mod draw;
 pub mod follow;
 pub mod json;
+pub mod known;
 pub mod limits;
 pub mod plan;
 mod program;

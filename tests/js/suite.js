@@ -22,7 +22,8 @@ async function worked({ EvengapError, workshop }, { function: name, given }, rea
   try {
     if (name === "Proof") return await proven(workshop, given, read);
     if (name === "Check") return await checked(workshop, given, read);
-    return workshop[name](...given);
+    const out = workshop[name](...given);
+    return ArrayBuffer.isView(out) ? Array.from(out) : out;
   } catch (error) {
     return { fault: fault(error, EvengapError) };
   }

@@ -6,6 +6,8 @@
 
 pub mod beds;
 pub mod dec;
+pub mod families;
+pub mod how_well;
 pub mod machine;
 pub mod made_up;
 pub mod mixed;

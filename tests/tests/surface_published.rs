@@ -4,6 +4,7 @@ mod surface_data;
 
 use evengap::surface::thin_plate::{Smoothing, ThinPlate};
 use evengap::{Card, HeightMap, SurfaceKind};
+use evengap_tests::families::franke;
 use surface_data::{number, rows};
 
 fn near(what: &str, got: f64, want: f64, tolerance: f64) {
@@ -77,26 +78,6 @@ fn square_to_kite() {
     near("constant", y.plane()[0], 0.0, 1e-14);
     near("y of x", y.plane()[1], 0.0, 1e-14);
     near("y of y", y.plane()[2], 1.0, 1e-14);
-}
-
-/// Franke 1979, functions F1 to F6.
-fn franke(function: &str, x: f64, y: f64) -> f64 {
-    let square = |v: f64| v * v;
-    let bump = square(x - 0.5) + square(y - 0.5);
-    match function {
-        "F1" => {
-            0.75 * (-(square(9.0 * x - 2.0) + square(9.0 * y - 2.0)) / 4.0).exp()
-                + 0.75 * (-square(9.0 * x + 1.0) / 49.0 - (9.0 * y + 1.0) / 10.0).exp()
-                + 0.5 * (-(square(9.0 * x - 7.0) + square(9.0 * y - 3.0)) / 4.0).exp()
-                - 0.2 * (-square(9.0 * x - 4.0) - square(9.0 * y - 7.0)).exp()
-        }
-        "F2" => ((9.0 * y - 9.0 * x).tanh() + 1.0) / 9.0,
-        "F3" => (1.25 + (5.4 * y).cos()) / (6.0 + 6.0 * square(3.0 * x - 1.0)),
-        "F4" => (-81.0 / 16.0 * bump).exp() / 3.0,
-        "F5" => (-81.0 / 4.0 * bump).exp() / 3.0,
-        "F6" => (64.0 - 81.0 * bump).sqrt() / 9.0 - 0.5,
-        other => panic!("no function {other}"),
-    }
 }
 
 /// Errors on the 33 x 33 grid of the unit square, as tabled to six decimals, and the value in the middle to ten.

@@ -10,9 +10,11 @@ use evengap::check::proof::{Proof, ProofOptions};
 use evengap::check::{GapOptions, Gaps, Limits, judge};
 use evengap::compare::{difference, drift};
 use evengap::draw::{
-    GapPlan, Paper, PlanOptions, difference_plan, gap_plan, isolines, patch_plan, plan, reading_sheet, tram_plan,
+    GapPlan, Paper, PlanOptions, difference_plan, gap_plan, isolines, known_plan, patch_plan, plan, reading_sheet,
+    tram_plan,
 };
 use evengap::follow::{Options, rewrite};
+use evengap::known::Known;
 use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
 use evengap::tram::tram;
@@ -173,6 +175,14 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
             fit(&card[..screws]).and_then(|map| tram(&map, &evengap::tram::Options::default())).map(|tram| json!(tram))
         });
         let (a, b, c) = (fit(card)?, fit(&moved)?, fit(&far)?);
+        let known = Known::of(&a).ok_or("the example's bed is known")?;
+        suite.call(&called("how well"), "howWell", json!([card, surface]), Ok(json!(known.how_well())));
+        let drawn = known_plan(&known, &PlanOptions::default());
+        suite.call(&called("the plan of how well"), "knownPlan", json!([card, surface]), Ok(drawn.into()));
+        let points = [[20.0, 30.0], [117.0, 117.0], [300.0, -40.0]];
+        let errors: Vec<f64> = points.iter().map(|&[x, y]| known.at(x, y).standard_error).collect();
+        let given = json!([card, points.as_flattened(), surface]);
+        suite.call(&called("standard errors"), "standardErrors", given, Ok(json!(errors)));
         let change = difference(&a, &b);
         let drawn = change.clone().map(|d| {
             difference_plan([&a, &b], &d, ["May", "June"], &PlanOptions { width: 640.0, ..PlanOptions::default() })

@@ -59,7 +59,14 @@ pub(super) fn draw(svg: &mut Svg, survey: &Survey<'_>, page: &Page, clip: &str, 
         .iter()
         .filter_map(|s| {
             let room = if on_screw(s.at) { screw_room } else { CROSS_ROOM };
-            word(levels::signed(s.height, survey.decimals), page.at(s.at), style::SPOT, room, &mut taken, &covers)
+            word(
+                survey.subject.figure(s.height, survey.decimals),
+                page.at(s.at),
+                style::SPOT,
+                room,
+                &mut taken,
+                &covers,
+            )
         })
         .collect();
     let names: Vec<Word> = screws

@@ -11,6 +11,8 @@ pub(super) struct Levels {
     pub(super) decimals: usize,
     first: i64,
     count: usize,
+    /// Whether heights are written with their sign.
+    pub(super) signed: bool,
 }
 
 /// Most contours between the lowest and the highest place; the 1-2-5 series leaves at least 40 % of them.
@@ -28,7 +30,7 @@ impl Levels {
     pub(super) fn between(low: f64, high: f64) -> Levels {
         let (interval, step, decimals) = nice((high - low) / MOST);
         if !(high - low).is_finite() {
-            return Levels { interval, step, decimals, first: 0, count: 0 };
+            return Levels { interval, step, decimals, first: 0, count: 0, signed: true };
         }
         let multiple = |h: f64| -> i64 {
             let m = crate::number::within(h / interval, -1e9, 1e9);
@@ -38,7 +40,7 @@ impl Levels {
         };
         let (first, last) = (multiple(low) + 1, multiple(high));
         let count = usize::try_from(last - first + 1).unwrap_or(0);
-        let mut levels = Levels { interval, step, decimals, first, count };
+        let mut levels = Levels { interval, step, decimals, first, count, signed: true };
         // A contour at the very top is a point, not a line.
         if count > 0 && levels.height(count - 1) >= high {
             levels.count -= 1;
@@ -74,7 +76,11 @@ impl Levels {
 
     /// Contour `i` as it is written: signed, 0 without a sign.
     pub(super) fn text(&self, i: usize) -> String {
-        if self.is_zero(i) { "0".to_owned() } else { signed(self.height(i), self.decimals) }
+        match (self.is_zero(i), self.signed) {
+            (true, _) => "0".to_owned(),
+            (false, true) => signed(self.height(i), self.decimals),
+            (false, false) => format!("{:.*}", self.decimals, self.height(i)),
+        }
     }
 }
 

@@ -38,7 +38,7 @@ use levels::Levels;
 use page::Page;
 pub use patches::patch_plan;
 use subject::Subject;
-pub use subject::{difference_plan, tram_plan};
+pub use subject::{difference_plan, known_plan, tram_plan};
 use svg::Svg;
 
 /// How a plan is drawn.

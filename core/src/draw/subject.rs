@@ -1,10 +1,12 @@
 //! What a plan shows: the bed, the bed with what its screws have to do, or what changed between two cards.
 
+use super::edge::Edge;
 use super::legend::{plain_fixed, temperatures, title_rows};
 use super::levels::{plain, signed};
 use super::{PlanOptions, Spot, Survey, legend};
 use crate::HeightMap;
 use crate::compare::{Difference, Level};
+use crate::known::{Known, Over};
 use crate::tram::{ScrewTurn, Tram};
 
 /// See the module.
@@ -21,6 +23,8 @@ pub(super) enum Subject<'a> {
         /// What the two are called: earlier, later.
         names: [&'a str; 2],
     },
+    /// How well the bed is known.
+    Known(Over),
 }
 
 /// A plan of the bed as it is, with what each screw has to do: a curved arrow the way to turn the knob, seen from above,
@@ -60,6 +64,64 @@ pub fn difference_plan(
     .draw(options)
 }
 
+/// A plan of how well the bed is known: the distance from the map within which it lies, place by place, mm.
+///
+/// Spot heights are that distance at the readings. Otherwise as [`plan`](super::plan).
+#[must_use]
+pub fn known_plan(known: &Known, options: &PlanOptions) -> String {
+    let map = known.map();
+    let edge = Edge::of(&map.card().bed);
+    let within = Sampled::of(&edge, &|x, y| known.at(x, y).within);
+    let at = |x: f64, y: f64| within.at(x, y);
+    let spots = super::pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: at(r.x, r.y) }));
+    let mut survey = Survey::of(map.card(), map, spots, map.measured(), &at);
+    survey.levels.signed = false;
+    Survey { decimals: 3, subject: Subject::Known(known.over_bed()), ..survey }.draw(options)
+}
+
+/// Cells of [`Sampled`] along each side.
+const CELLS: u32 = 40;
+
+/// A smooth function that is dear to reckon, by its values on a coarse grid: cubic between them (Catmull and Rom 1974).
+struct Sampled {
+    from: [f64; 2],
+    step: [f64; 2],
+    /// From one node before the edge to one beyond it.
+    values: Vec<f64>,
+}
+
+impl Sampled {
+    fn of(edge: &Edge, value: &dyn Fn(f64, f64) -> f64) -> Sampled {
+        let cells = f64::from(CELLS);
+        let (from, step) = ([edge.x[0], edge.y[0]], [edge.width() / cells, edge.depth() / cells]);
+        let nodes = || (0..CELLS + 3).map(|k| f64::from(k) - 1.0);
+        let values =
+            nodes().flat_map(|j| nodes().map(move |i| value(from[0] + i * step[0], from[1] + j * step[1]))).collect();
+        Sampled { from, step, values }
+    }
+
+    fn at(&self, x: f64, y: f64) -> f64 {
+        let cell = |v: f64, axis: usize| {
+            let along = ((v - self.from[axis]) / self.step[axis]).clamp(0.0, f64::from(CELLS));
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "from 0 to CELLS - 1")]
+            let k = along.min(f64::from(CELLS) - 1.0).max(0.0) as usize;
+            #[expect(clippy::cast_precision_loss, reason = "from 0 to CELLS - 1")]
+            let share = along - k as f64;
+            (k, share)
+        };
+        let ((i, s), (j, t)) = (cell(x, 0), cell(y, 1));
+        let side = CELLS as usize + 3;
+        let cubic = |p: [f64; 4], t: f64| {
+            p[1] + 0.5
+                * t
+                * (p[2] - p[0]
+                    + t * (2.0 * p[0] - 5.0 * p[1] + 4.0 * p[2] - p[3] + t * (3.0 * (p[1] - p[2]) + p[3] - p[0])))
+        };
+        let row = |j: usize| cubic([0, 1, 2, 3].map(|k| self.values[j * side + i + k]), s);
+        cubic([row(j), row(j + 1), row(j + 2), row(j + 3)], t).max(0.0)
+    }
+}
+
 impl Subject<'_> {
     /// A name for the clip path that no other plan on a page has.
     pub(super) fn id(&self, digest: &str) -> String {
@@ -67,6 +129,7 @@ impl Subject<'_> {
             Subject::Bed => format!("evengap-bed-{digest}"),
             Subject::Screws(_) => format!("evengap-tram-{digest}"),
             Subject::Change { earlier, .. } => format!("evengap-change-{}-{digest}", earlier.card().digest()),
+            Subject::Known(_) => format!("evengap-known-{digest}"),
         }
     }
 
@@ -76,6 +139,7 @@ impl Subject<'_> {
             Subject::Bed => "Contour plan of the bed",
             Subject::Screws(_) => "Plan of the bed with its screws\u{2019} turns",
             Subject::Change { .. } => "Contour plan of the bed\u{2019}s change",
+            Subject::Known(_) => "Plan of how well the bed is known",
         }
     }
 
@@ -84,6 +148,7 @@ impl Subject<'_> {
             Subject::Bed => "Plan of the bed",
             Subject::Screws(_) => "What the screws have to do",
             Subject::Change { .. } => "What changed",
+            Subject::Known(_) => "How well the bed is known",
         }
     }
 
@@ -97,6 +162,7 @@ impl Subject<'_> {
             Subject::Change { names: [earlier, later], .. } => {
                 format!("{later} minus {earlier}, mm; where the bed has risen is positive")
             }
+            Subject::Known(_) => "The bed lies within so many mm of the map, 95 times in 100".to_owned(),
         }
     }
 
@@ -104,6 +170,7 @@ impl Subject<'_> {
     pub(super) fn spot(&self) -> &'static str {
         match self {
             Subject::Change { .. } => "read here: the change",
+            Subject::Known(_) => "reading, with how well the bed is known there",
             _ => "reading, with its height",
         }
     }
@@ -116,10 +183,19 @@ impl Subject<'_> {
         }
     }
 
+    /// A spot height as it is written.
+    pub(super) fn figure(&self, height: f64, decimals: usize) -> String {
+        match self {
+            Subject::Known(_) => plain_fixed(height, decimals),
+            _ => signed(height, decimals),
+        }
+    }
+
     /// What the ends of the tints mean.
     pub(super) fn ends(&self) -> [&'static str; 2] {
         match self {
             Subject::Change { .. } => ["fell", "rose, mm"],
+            Subject::Known(_) => ["well known", "less well, mm"],
             _ => ["lower", "higher, mm"],
         }
     }
@@ -137,6 +213,20 @@ impl Subject<'_> {
         let mut rows = title_rows(survey);
         match self {
             Subject::Bed => {}
+            Subject::Known(over) => {
+                let text = |over: &Over| format!("to \u{b1}{:.3} mm (95 %)", over.within);
+                rows[0] = ("Known", text(over));
+                let worst = &over.worst;
+                let text = format!(
+                    "\u{b1}{:.3} mm, {}: X {}, Y {}",
+                    worst.within,
+                    worst.place,
+                    plain(worst.x, 1),
+                    plain(worst.y, 1)
+                );
+                set(&mut rows, "Range", text);
+                rows[1].0 = "Worst";
+            }
             Subject::Screws(tram) => {
                 let text = format!(
                     "{} mm at the readings, {} mm after turning",
@@ -174,6 +264,14 @@ impl Subject<'_> {
     pub(super) fn description(&self, survey: &Survey<'_>) -> String {
         match self {
             Subject::Bed => legend::description(survey),
+            Subject::Known(over) => format!(
+                "The bed seen from above, the front at the bottom: {}. {} readings. The bed is known to \u{b1}{:.3} mm (95 %), worst {}: \u{b1}{:.3} mm.",
+                legend::bed(survey),
+                survey.card.readings.points.len(),
+                over.within,
+                over.worst.place,
+                over.worst.within
+            ),
             Subject::Screws(tram) => {
                 let orders: Vec<String> = tram.screws.iter().map(ToString::to_string).collect();
                 format!("{} The screws: {}.", legend::description(survey), orders.join("; "))

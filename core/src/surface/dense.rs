@@ -107,14 +107,13 @@ impl Square {
         }
     }
 
-    /// The eigenvalues of the lower triangle, and on the eigenvectors, which belong to them, the vector `z`.
+    /// The eigenvalues of the lower triangle; the vectors are turned to the eigenvectors, which belong to them.
     ///
     /// By Householder reflections to tridiagonal form, from the last row up, and by QL steps with implicit shifts (Golub and Van
-    /// Loan, section 8.3; as in J. H. Wilkinson, C. Reinsch, *Linear Algebra*, 1971, II/2 and II/3). `z` is turned as the vectors
-    /// would be, and no vectors are kept. The lower triangle is lost.
-    pub(super) fn spectrum(mut self, z: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    /// Loan, section 8.3; as in J. H. Wilkinson, C. Reinsch, *Linear Algebra*, 1971, II/2 and II/3). No vectors are kept
+    /// but those that are given, which become as short as the eigenvalues are many. The lower triangle is lost.
+    pub(super) fn spectrum(mut self, vectors: &mut [Vec<f64>]) -> Vec<f64> {
         let (n, from) = (self.n, self.from);
-        let mut z = z.to_vec();
         let (mut diagonal, mut off) = (vec![0.0; n], vec![0.0; n]);
         // The reflection before, which the rows above it still lack: they lose v q' + q v'.
         let (mut v, mut q) = (vec![0.0; n], vec![0.0; n]);
@@ -146,18 +145,20 @@ impl Square {
             }
             // u and what the rows lose with it: 2 (A u) - 2 (u' A u) u.
             let bend = dot(&next[from..i], &product[from..i]);
-            let along = dot(&next[from..i], &z[from..i]);
             for l in from..i {
                 v[l] = next[l];
                 q[l] = 2.0 * (product[l] - bend * next[l]);
-                z[l] -= 2.0 * along * next[l];
+            }
+            for z in vectors.iter_mut() {
+                let along = dot(&v[from..i], &z[from..i]);
+                z[from..i].iter_mut().zip(&v[from..i]).for_each(|(z, v)| *z -= 2.0 * along * v);
             }
         }
         let mut values = diagonal.split_off(from);
         let mut off = off.split_off((from + 1).min(n));
-        let mut z = z.split_off(from);
-        tridiagonal(&mut values, &mut off, &mut z);
-        (values, z)
+        vectors.iter_mut().for_each(|z| *z = z.split_off(from));
+        tridiagonal(&mut values, &mut off, vectors);
+        values
     }
 }
 
@@ -340,7 +341,7 @@ pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// QL steps with implicit shifts; `off[k]` couples `values[k]` and `values[k + 1]`.
-fn tridiagonal(values: &mut [f64], off: &mut Vec<f64>, z: &mut [f64]) {
+fn tridiagonal(values: &mut [f64], off: &mut Vec<f64>, vectors: &mut [Vec<f64>]) {
     let n = values.len();
     off.resize(n, 0.0);
     for l in 0..n {
@@ -375,7 +376,9 @@ fn tridiagonal(values: &mut [f64], off: &mut Vec<f64>, z: &mut [f64]) {
                 p = s * r;
                 values[i + 1] = g1 + p;
                 g = c * r - b;
-                (z[i], z[i + 1]) = (c * z[i] - s * z[i + 1], s * z[i] + c * z[i + 1]);
+                for z in vectors.iter_mut() {
+                    (z[i], z[i + 1]) = (c * z[i] - s * z[i + 1], s * z[i] + c * z[i + 1]);
+                }
             }
             if !early {
                 values[l] -= p;
@@ -454,7 +457,9 @@ mod tests {
         for m in [1, 2, 3, 4, 5, 8, 31, 64, 101] {
             let (square, whole) = square(m);
             let z: Vec<f64> = (0..m + 3).map(|k| libm::sin(2.1 * f64::from(u32::try_from(k).unwrap_or(0)))).collect();
-            let (values, turned) = square.spectrum(&z);
+            let mut turned = [z.clone()];
+            let values = square.spectrum(&mut turned);
+            let [turned] = turned;
             let eigen = SymmetricEigen::new(whole.clone());
             let mut slow: Vec<(f64, f64)> = (0..m)
                 .map(|j| {

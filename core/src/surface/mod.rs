@@ -31,11 +31,13 @@
 //! # Ok::<(), evengap::Error>(())
 //! ```
 
+pub(crate) mod basis;
 mod criterion;
 mod dense;
 mod grid;
 mod log;
 pub(crate) mod places;
+mod posterior;
 pub mod sheet;
 mod system;
 pub mod thin_plate;
@@ -45,6 +47,7 @@ use crate::number::{Shown, pair};
 use crate::{Card, Error, ErrorKind};
 use grid::Grid;
 use places::Places;
+pub use posterior::Posterior;
 pub use sheet::Extreme;
 pub use thin_plate::MAX_THIN_PLATE_PLACES;
 use thin_plate::{ON_ONE_LINE, Smoothing, ThinPlate, fit_places, too_many};

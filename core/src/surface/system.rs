@@ -86,12 +86,37 @@ impl System {
 
     /// M's eigenvalues, not negative, and the values of the places (before weighting) on its eigenvectors.
     pub(super) fn spectrum(&self, values: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let mut z = self.weighted(values);
-        self.reflectors.apply_transposed(&mut z);
-        let (mut eigenvalues, z) = self.square.clone().spectrum(&z);
+        let mut z = [self.weighted(values)];
+        let eigenvalues = self.turned(&mut z);
+        let [z] = z;
+        (eigenvalues, z)
+    }
+
+    /// M's eigenvalues, and its eigenvectors as Q2 has them: a row for each place.
+    pub(super) fn eigenvectors(&self) -> (Vec<f64>, Vec<Vec<f64>>) {
+        let n = self.square.n;
+        let unit = |i: usize| (0..n).map(|k| if k == i { 1.0 } else { 0.0 }).collect();
+        let mut rows: Vec<Vec<f64>> = (0..n).map(unit).collect();
+        (self.turned(&mut rows), rows)
+    }
+
+    /// M's eigenvalues; vectors over the places, weighted, are turned to its eigenvectors.
+    fn turned(&self, vectors: &mut [Vec<f64>]) -> Vec<f64> {
+        vectors.iter_mut().for_each(|v| self.reflectors.apply_transposed(v));
+        let mut eigenvalues = self.square.clone().spectrum(vectors);
         // Rounding can make the smallest ones slightly negative.
         eigenvalues.iter_mut().for_each(|l| *l = l.max(0.0));
-        (eigenvalues, z)
+        eigenvalues
+    }
+
+    /// A plane's value as a sum over the weighted places, by least squares, and on an orthonormal basis of planes: `t` is 1 and the
+    /// place's coordinates.
+    pub(super) fn plane_at(&self, t: [f64; 3]) -> (Vec<f64>, [f64; 3]) {
+        let h = self.reflectors.forward_substitute(t);
+        let mut share = vec![0.0; self.square.n];
+        share[..3].copy_from_slice(&h);
+        self.reflectors.apply(&mut share);
+        (share, h)
     }
 
     /// Adds theta and factors; `None` where places are so close together that rounding hides that M is positive definite.
@@ -143,15 +168,6 @@ impl System {
             out.iter_mut().zip(&row).for_each(|(sum, v)| *sum += v * v);
         }
         out
-    }
-
-    /// One number of that diagonal.
-    pub(super) fn diagonal_at(&self, place: usize) -> f64 {
-        let mut x = vec![0.0; self.square.n];
-        x[place] = 1.0;
-        self.reflectors.apply_transposed(&mut x);
-        self.square.forward(&mut x);
-        dot(&x[3..], &x[3..])
     }
 
     fn weighted(&self, values: &[f64]) -> Vec<f64> {
@@ -218,6 +234,14 @@ impl Reflectors {
     /// Q x.
     pub(super) fn apply(&self, x: &mut [f64]) {
         self.axes.iter().rev().for_each(|axis| reflect(axis, x));
+    }
+
+    /// R'^-1 t.
+    fn forward_substitute(&self, t: [f64; 3]) -> [f64; 3] {
+        let r = &self.r;
+        let a = t[0] / r[0][0];
+        let b = (t[1] - r[0][1] * a) / r[1][1];
+        [a, b, (t[2] - r[0][2] * a - r[1][2] * b) / r[2][2]]
     }
 
     /// R^-1 b.

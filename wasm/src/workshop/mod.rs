@@ -3,6 +3,7 @@
 
 mod check;
 mod compare;
+mod known;
 mod plan;
 mod proof;
 mod tram;
@@ -10,6 +11,7 @@ mod trial;
 
 pub use check::{Check, Checked};
 pub use compare::{compare, difference_plan, drift};
+pub use known::{how_well, known_plan, standard_errors};
 pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
 pub use proof::Proof;
 pub use tram::{Trammed, TurnWords, tram, tram_plan};

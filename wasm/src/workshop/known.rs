@@ -1,0 +1,55 @@
+//! How well the bed is known.
+
+use super::map;
+use crate::convert::{Js, options, result};
+use evengap::SurfaceKind;
+use evengap::draw::PlanOptions;
+use evengap::known::{HowWell, Known};
+use wasm_bindgen::prelude::*;
+
+/// How well the bed is known by a card's readings: the same that `evengap map --json` tells.
+///
+/// Throws an `EvengapError` of kind `card` or `readings`, as a card and its map do; a `RangeError` for readings so close
+/// together that nothing can be said.
+#[wasm_bindgen(js_name = howWell)]
+pub fn how_well(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    surface: Option<Js<SurfaceKind>>,
+) -> Result<Js<HowWell>, JsValue> {
+    result(&known(card, surface)?.how_well())
+}
+
+/// The map's standard error at many points, mm, in their order: `points` holds x, y, x, y and so on.
+///
+/// Throws as `howWell`, and a `RangeError` if a point lacks its y.
+#[wasm_bindgen(js_name = standardErrors)]
+pub fn standard_errors(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    points: &[f64],
+    surface: Option<Js<SurfaceKind>>,
+) -> Result<Vec<f64>, JsValue> {
+    let (pairs, rest) = points.as_chunks::<2>();
+    if !rest.is_empty() {
+        return Err(js_sys::RangeError::new("the last point has an x and no y").into());
+    }
+    let known = known(card, surface)?;
+    Ok(pairs.iter().map(|&[x, y]| known.at(x, y).standard_error).collect())
+}
+
+/// A plan of how well the bed is known, as a self-contained SVG document.
+///
+/// Throws as `howWell`, and an `EvengapError` of kind `options` for options that are unknown or of the wrong type.
+#[wasm_bindgen(js_name = knownPlan)]
+pub fn known_plan(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    surface: Option<Js<SurfaceKind>>,
+    options: Option<Js<PlanOptions>>,
+) -> Result<String, JsValue> {
+    let options = self::options::<PlanOptions>(options)?;
+    Ok(evengap::draw::known_plan(&known(card, surface)?, &options))
+}
+
+fn known(card: &JsValue, surface: Option<Js<SurfaceKind>>) -> Result<Known, JsValue> {
+    let nothing = || js_sys::RangeError::new("the readings are so close together that nothing can be said").into();
+    Known::of(&map(card, surface)?).ok_or_else(nothing)
+}
