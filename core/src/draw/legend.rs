@@ -1,7 +1,7 @@
 //! What stands under the plan: tints with their heights, signs with their meaning, and the title block.
 
 use super::ground::{self, Weight};
-use super::levels::{plain, signed};
+use super::levels::{plain, plain_fixed, signed};
 use super::page::{Page, WIDTH};
 use super::svg::{Svg, path_data};
 use super::{Survey, frame, palette, style, turns};
@@ -198,10 +198,6 @@ pub(super) fn title_rows(survey: &Survey<'_>) -> Vec<(&'static str, String)> {
     rows.push(("Bed", bed(survey)));
     rows.push(("Card", survey.digest.clone()));
     rows
-}
-
-pub(super) fn plain_fixed(value: f64, decimals: usize) -> String {
-    format!("{value:.decimals$}")
 }
 
 fn readings(survey: &Survey<'_>) -> String {

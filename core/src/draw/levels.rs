@@ -79,7 +79,7 @@ impl Levels {
         match (self.is_zero(i), self.signed) {
             (true, _) => "0".to_owned(),
             (false, true) => signed(self.height(i), self.decimals),
-            (false, false) => format!("{:.*}", self.decimals, self.height(i)),
+            (false, false) => plain_fixed(self.height(i), self.decimals),
         }
     }
 }
@@ -135,6 +135,11 @@ pub(super) fn plain(value: f64, decimals: usize) -> String {
         text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     }
     if value < 0.0 && text != "0" { format!("\u{2212}{text}") } else { text }
+}
+
+/// `value` with so many decimals.
+pub(super) fn plain_fixed(value: f64, decimals: usize) -> String {
+    format!("{:.decimals$}", crate::number::Shown(value))
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! What a plan shows: the bed, the bed with what its screws have to do, or what changed between two cards.
 
 use super::edge::Edge;
-use super::legend::{plain_fixed, temperatures, title_rows};
-use super::levels::{plain, signed};
+use super::legend::{temperatures, title_rows};
+use super::levels::{plain, plain_fixed, signed};
 use super::{PlanOptions, Spot, Survey, legend};
 use crate::HeightMap;
 use crate::compare::{Difference, Level};
