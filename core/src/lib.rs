@@ -34,6 +34,7 @@
 //! | [`surface`] | readings to a height map |
 //! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
 //! | [`known`] | how well the bed is known: a standard error for every height |
+//! | [`Footprint`] | where a toolpath lays its first layer |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
 //! | [`follow`] | moves to pieces to bytes |
 //! | [`check`] | what a toolpath does over the bed: the gap along its path; and the proof of a rewritten one |
@@ -65,6 +66,7 @@ pub mod check;
 pub mod compare;
 pub mod draw;
 pub mod follow;
+mod footprint;
 pub mod json;
 pub mod known;
 pub mod limits;
@@ -80,4 +82,5 @@ pub mod whereabouts;
 
 pub use card::Card;
 pub use error::{Error, ErrorKind, Place};
+pub use footprint::Footprint;
 pub use surface::{HeightMap, SurfaceKind};

@@ -18,6 +18,7 @@ use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
 use crate::card::{Bed, MAX_READING};
+use crate::footprint::{Footprint, SLACK, holds, pieces};
 use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
@@ -225,6 +226,8 @@ pub struct GapReport {
     pub sliced: Vec<f64>,
     /// Moves that lay filament where X, Y or Z is not known: they are in no layer.
     pub unplaced: u64,
+    /// Where the first layer lies.
+    pub footprint: Footprint,
     /// The kept path.
     pub kept: KeptPath,
     /// Lines read.
@@ -243,10 +246,6 @@ impl GapReport {
 
 /// Most layers that a toolpath may have: a printer of 1 m that rises all the while takes 25,000.
 pub const MAX_LAYERS: usize = 30_000;
-/// So far above a layer's Z, mm, its filament may lie.
-const THICK: f64 = 0.04;
-/// Rounding of a Z, mm.
-const SLACK: f64 = 1e-6;
 /// Longest stretch that is judged by its middle, mm.
 const STRETCH: f64 = 1.0;
 /// Points of the kept path lie no further apart than this, mm.
@@ -309,7 +308,7 @@ impl Gaps {
             options,
             clock: Clock::default(),
             sliced: Sliced::default(),
-            report: GapReport::default(),
+            report: GapReport { footprint: Footprint::of(map), ..GapReport::default() },
             pen: None,
             stack: Vec::new(),
             last: 0,
@@ -496,6 +495,7 @@ impl Look {
             }
             let deviation = z - h - meant;
             let index = self.layer(meant, line)?;
+            self.report.footprint.put(meant, [x, y], piece);
             let window = self.options.window;
             let mut part = Shares { all: piece, ..Shares::default() };
             let gap = meant + deviation;
@@ -601,20 +601,6 @@ impl Look {
         }
         self.pen = Some(laid.way.to);
     }
-}
-
-/// Whether a Z lies in the layer at `base`.
-#[inline]
-fn holds(base: f64, z: f64) -> bool {
-    z >= base - SLACK && z <= base + THICK
-}
-
-/// Pieces of at most `most` mm that make up a length, one at least.
-#[inline]
-fn pieces(length: f64, most: f64) -> u32 {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-    let count = crate::number::within((length / most).ceil(), 1.0, 1e5) as u32;
-    count
 }
 
 /// What a move lays: its way, and its Z at the two ends, mm.

@@ -3,6 +3,7 @@
 use super::gaps::{Deviation, GapReport, Shares, Third, Window};
 use super::pace::Peak;
 use crate::card::Machine;
+use crate::footprint::first_layers;
 use crate::whereabouts::THIRDS;
 
 /// What a toolpath may do. The defaults are common practice, no source, but for the machine's, which only its card can tell.
@@ -107,19 +108,6 @@ impl Judgement {
     }
 }
 
-/// The lowest layers count as the first one until one of them is at least this share of the longest of the lowest few: a line that primes the
-/// nozzle may lie lower than the part, and be as long as a bed.
-const PRIMED: f64 = 0.25;
-/// So many of the lowest layers are looked at for that.
-const LOWEST: usize = 4;
-
-/// How many layers, from the lowest, are judged as the first one.
-fn judged(report: &GapReport) -> usize {
-    let longest = report.layers.iter().take(LOWEST).map(|l| l.path.all).fold(0.0, f64::max);
-    let first = report.layers.iter().position(|l| l.path.all >= PRIMED * longest);
-    first.map_or(0, |n| n + 1)
-}
-
 /// Holds what was found against limits, and the machine's own.
 ///
 /// ```
@@ -141,7 +129,8 @@ fn judged(report: &GapReport) -> usize {
 /// ```
 #[must_use]
 pub fn judge(report: &GapReport, limits: &Limits, machine: &Machine) -> Judgement {
-    let layers = judged(report);
+    let lengths: Vec<f64> = report.layers.iter().map(|l| l.path.all).collect();
+    let layers = first_layers(&lengths);
     let mut first = Shares::default();
     for layer in &report.layers[..layers] {
         first.add(&layer.path);

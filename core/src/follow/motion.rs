@@ -52,6 +52,9 @@ impl Work {
         if e_word.is_some() {
             self.first_extrusion(m, e_delta);
         }
+        if travels && e_delta > 0.0 {
+            self.summary.footprint.lay(way.path.length(), way.z, |t| way.path.at(t));
+        }
         // Filament first: it looks at the start, which is where the last move ended.
         let pushes = travels && e_delta > 0.0 && self.options.flow;
         let factor = if pushes { self.bed.flow(&way) } else { 1.0 };

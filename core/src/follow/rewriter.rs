@@ -13,7 +13,7 @@ use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
-use crate::{Error, ErrorKind, HeightMap};
+use crate::{Error, ErrorKind, Footprint, HeightMap};
 
 /// Rewrites one toolpath, push-style: bytes go in by chunks of any size, rewritten bytes come out, then
 /// [`finish`](Rewriter::finish). Memory does not grow with the toolpath, and the output does not depend on how the
@@ -124,7 +124,7 @@ impl Rewriter {
         };
         let card = map.card();
         let taper = bed.weight.range();
-        let mut summary = Summary { taper, ..Summary::default() };
+        let mut summary = Summary { taper, footprint: Footprint::of(map), ..Summary::default() };
         if card.readings.predicted {
             let message = "the card's readings are predictions: read the bed before a file made with them is printed";
             summary.warn_of_all(WarningKind::PredictedCard, message);

@@ -1,5 +1,6 @@
 //! What the rewriter did.
 
+use crate::Footprint;
 use serde::Serialize;
 
 /// The summary that [`Rewriter::finish`](super::Rewriter::finish) returns.
@@ -33,6 +34,9 @@ pub struct Summary {
     pub warnings: Vec<Warning>,
     /// The marker that was written, without its `; `.
     pub marker: Option<String>,
+    /// Where the first layer lies; not in JSON.
+    #[serde(skip)]
+    pub footprint: Footprint,
 }
 
 /// An offset and where it was commanded.
