@@ -176,3 +176,29 @@ fn what_cannot_be_read_is_pointed_at() {
     let run = folder.run(&["check", "none.gcode", "--card", "bed.toml"]);
     assert!(run.status == 1 && run.messages.contains("cannot read none.gcode: no such file"), "{}", run.messages);
 }
+
+/// Nine readings by hand will do for a layer of 0.2 mm, and not for one of 0.06: `rewrite` and `check` say so, and neither refuses.
+#[test]
+fn whether_the_card_is_good_enough() {
+    let folder = Folder::new();
+    let rewrite = ["rewrite", "part.gcode", "--card", "bed.toml", "-o", "even.gcode"];
+    let enough = "good enough: the bed under the first layer is known to +-0.0";
+    let run = folder.run(&rewrite);
+    assert!(run.messages.contains(&format!("  Card        {enough}")), "{}", run.messages);
+    let run = folder.run(&["check", "even.gcode", "--card", "bed.toml"]);
+    assert!(run.out.contains(&format!("  The card is {enough}")), "{}", run.out);
+    folder.put("part.gcode", &common::PART.replace("Z0.2", "Z0.06"));
+    let run = folder.run(&rewrite);
+    assert!(run.status == 0 && run.messages.contains(&format!("Warning: the card is not {enough}")), "{}", run.messages);
+    // That breaks no limit.
+    assert_eq!(folder.run(&["check", "even.gcode", "--card", "bed.toml"]).status, 0);
+    let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--json"]);
+    let known = &json(&run.out)["known"];
+    assert_eq!((&known["enough"], &known["z"]), (&false.into(), &0.06.into()), "{}", run.out);
+    let mm = |value: &serde_json::Value| value.as_f64().unwrap();
+    assert!(mm(&known["under"]["within"]) > mm(&known["allowed"]) && (mm(&known["allowed"]) - 0.018).abs() < 1e-9);
+    // A part that reaches beyond the readings: so much of it is told.
+    folder.put("part.gcode", &common::PART.replace("X195", "X215"));
+    let run = folder.run(&rewrite);
+    assert!(run.messages.contains(" % of it lies outside the readings"), "{}", run.messages);
+}

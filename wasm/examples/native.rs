@@ -308,9 +308,10 @@ fn checks(suite: &mut Suite, card: &str) -> Outcome<()> {
         let report = gaps.finish()?;
         let limits = Limits::default();
         let first = report.first_layer().ok_or("the example has layers")?;
+        let known = Known::of(&map).and_then(|known| known.enough(&report.footprint, &limits.window));
         let plan = GapPlan { name: file, path: &report.kept, z: first.z, shares: first.path, window: limits.window };
         let told = json!({
-            "judgement": judge(&report, &limits, &map.card().machine), "layers": report.layers, "pace": report.pace,
+            "judgement": judge(&report, &limits, &map.card().machine), "known": known, "layers": report.layers, "pace": report.pace,
             "marker": report.marker, "sliced": report.sliced, "unplaced": report.unplaced, "lines": report.lines,
             "moves": report.moves, "plan": gap_plan(map.card(), &plan, &PlanOptions::default()),
         });

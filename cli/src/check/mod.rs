@@ -18,6 +18,7 @@ use evengap::check::proof::{Proof, ProofOptions, Side, Verdict};
 use evengap::check::{Followed, GapOptions, GapReport, Gaps, Judgement, Keep, Limits, Marker, Window, judge};
 use evengap::draw::{GapPlan, gap_plan};
 use evengap::follow::{Options, Rewriter};
+use evengap::known::{Enough, Known};
 use evengap::toolpath::Reading;
 use toolpath::{CHUNK, Toolpath};
 
@@ -158,6 +159,8 @@ struct Found {
     map: HeightMap,
     marker: Option<Marker>,
     limits: Limits,
+    /// How well the bed under the first layer is known.
+    enough: Option<Enough>,
     look: Look,
     /// How the same part would be, or was: rewritten where FILE is not, as sliced where it is and the original was given.
     other: Result<Option<Look>, String>,
@@ -211,16 +214,9 @@ impl Checker<'_> {
         progress.finish();
         let Walked { marker, look, other, proof } = found?;
         let card = self.args.card.shown();
-        Ok(Found {
-            name: file.name.clone(),
-            card,
-            map: self.map,
-            marker,
-            limits: self.args.limits(),
-            look,
-            other,
-            proof,
-        })
+        let limits = self.args.limits();
+        let enough = Known::of(&self.map).and_then(|k| k.enough(&look.report.footprint, &limits.window));
+        Ok(Found { name: file.name.clone(), card, map: self.map, marker, limits, enough, look, other, proof })
     }
 
     fn walk(

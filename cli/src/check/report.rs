@@ -6,6 +6,7 @@ use crate::prove;
 use evengap::check::judge::percent;
 use evengap::check::proof::Verdict;
 use evengap::check::{Finding, Marker, Pace, Shares};
+use evengap::known::Enough;
 
 /// Faults of a proof that are told.
 const MOST_FAULTS: usize = 8;
@@ -23,6 +24,7 @@ pub(super) fn text(found: &Found) -> String {
     for finding in &found.look.judgement.findings {
         out += &format!("{}\n", sentence(finding));
     }
+    out += &found.enough.map_or(String::new(), |enough| format!("  The card is {enough}.\n"));
     if let Some((original, verdict)) = &found.proof {
         out += &proof(original, verdict, found.marker.is_some());
     }
@@ -242,6 +244,7 @@ struct Json<'a> {
     rewritten: Option<&'a Marker>,
     #[serde(flatten)]
     judgement: &'a evengap::check::Judgement,
+    known: Option<Enough>,
     pace: Pace,
     above: &'a [evengap::check::Layer],
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -274,6 +277,7 @@ pub(super) fn json(found: &Found) -> String {
         passes: found.passes(),
         rewritten: found.marker.as_ref(),
         judgement: &found.look.judgement,
+        known: found.enough,
         pace: found.look.report.pace,
         above: found.look.report.layers.get(found.look.judgement.layers..).unwrap_or_default(),
         if_rewritten,

@@ -4,17 +4,20 @@ use crate::files::{self, Input, Name, Target};
 use crate::prove::Prover;
 use crate::report::{Failure, Refusal, Source};
 use evengap::HeightMap;
+use evengap::check::Window;
 use evengap::check::proof::Verdict;
 use evengap::follow::{Options, Rewriter, Summary};
+use evengap::known::{Enough, Known};
 use std::io::{self, Read as _};
 use std::path::PathBuf;
 
 /// Bytes read at a time.
 const CHUNK: usize = 256 * 1024;
 
-/// What was done, and the proof where it was asked for.
+/// What was done, whether the card is good enough for it, and the proof where it was asked for.
 pub(super) struct Done {
     pub(super) summary: Summary,
+    pub(super) enough: Option<Enough>,
     pub(super) proof: Option<Verdict>,
 }
 
@@ -29,6 +32,7 @@ pub(super) struct Job {
 pub(super) struct Ready<'a> {
     rewriter: Rewriter,
     map: &'a HeightMap,
+    known: Option<Known>,
     options: Options,
     prove: bool,
 }
@@ -36,7 +40,7 @@ pub(super) struct Ready<'a> {
 impl Ready<'_> {
     pub(super) fn new(map: &HeightMap, options: Options, prove: bool) -> Result<Ready<'_>, Failure> {
         let rewriter = Rewriter::new(map, options).map_err(|e| Refusal::by_engine(&e, Source::default()))?;
-        Ok(Ready { rewriter, map, options, prove })
+        Ok(Ready { rewriter, map, known: Known::of(map), options, prove })
     }
 
     /// Rewrites one file: whole, or its target stays as it was. `progress` is told of every piece that was read.
@@ -100,7 +104,8 @@ impl Ready<'_> {
             None => None,
         };
         target.put(&rewritten)?;
-        Ok(Done { summary, proof })
+        let enough = self.known.as_ref().and_then(|known| known.enough(&summary.footprint, &Window::default()));
+        Ok(Done { summary, enough, proof })
     }
 }
 

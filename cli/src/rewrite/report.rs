@@ -6,6 +6,7 @@ use crate::files::Name;
 use crate::prove;
 use evengap::check::proof::Verdict;
 use evengap::follow::Summary;
+use evengap::known::Enough;
 
 /// What `--json` tells of one file.
 #[derive(serde::Serialize)]
@@ -14,17 +15,20 @@ pub(super) struct Report<'a> {
     output: String,
     #[serde(flatten)]
     summary: &'a Summary,
+    /// How well the bed under the first layer is known.
+    known: Option<&'a Enough>,
     #[serde(skip_serializing_if = "Option::is_none")]
     proof: Option<&'a Verdict>,
     caution: String,
 }
 
 impl<'a> Report<'a> {
-    pub(super) fn of(Job { input, output }: &Job, Done { summary, proof }: &'a Done) -> Report<'a> {
+    pub(super) fn of(Job { input, output }: &Job, Done { summary, enough, proof }: &'a Done) -> Report<'a> {
         Report {
             input: input.shown(),
             output: output.shown_as_output(),
             summary,
+            known: enough.as_ref(),
             proof: proof.as_ref(),
             caution: cautions::paragraph(&cautions::PRINTING),
         }
@@ -32,7 +36,7 @@ impl<'a> Report<'a> {
 }
 
 /// The report in a few plain lines.
-pub(super) fn told(job: &Job, Done { summary: s, proof }: &Done, quiet: bool) -> String {
+pub(super) fn told(job: &Job, Done { summary: s, enough, proof }: &Done, quiet: bool) -> String {
     let mut lines = Vec::new();
     if !quiet {
         lines.push(format!("Rewrote {}.", job.shown()));
@@ -64,10 +68,11 @@ pub(super) fn told(job: &Job, Done { summary: s, proof }: &Done, quiet: bool) ->
         if let Some([low, high]) = s.z_range {
             lines.push(format!("  Z           {low:.3} to {high:.3} mm commanded"));
         }
+        lines.extend(enough.filter(|e| e.enough).map(|e| format!("  Card        {e}")));
         lines.extend(proof.as_ref().map(prove::report));
         lines.extend(not_understood(s));
     }
-    lines.extend(warnings(s));
+    lines.extend(warnings(s, enough.as_ref()));
     if !quiet {
         lines.push(cautions::lines(&cautions::PRINTING));
     }
@@ -79,7 +84,7 @@ pub(super) fn told(job: &Job, Done { summary: s, proof }: &Done, quiet: bool) ->
 }
 
 /// One of several files in a line, and its warnings.
-pub(super) fn told_briefly(job: &Job, Done { summary: s, proof }: &Done, quiet: bool) -> String {
+pub(super) fn told_briefly(job: &Job, Done { summary: s, enough, proof }: &Done, quiet: bool) -> String {
     let mut lines = Vec::new();
     if !quiet {
         let offset = s.largest_offset.map_or(0.0, |o| o.offset);
@@ -96,7 +101,7 @@ pub(super) fn told_briefly(job: &Job, Done { summary: s, proof }: &Done, quiet: 
             s.moves_out
         ));
     }
-    lines.extend(warnings(s).map(|w| format!("{}: {w}", job.input.shown())));
+    lines.extend(warnings(s, enough.as_ref()).map(|w| format!("{}: {w}", job.input.shown())));
     lines.into_iter().map(|line| line + "\n").collect()
 }
 
@@ -111,8 +116,9 @@ impl Job {
     }
 }
 
-fn warnings(s: &Summary) -> impl Iterator<Item = String> {
-    s.warnings.iter().map(|w| format!("Warning: {}{}", w.message, places(&w.lines, w.count)))
+fn warnings(s: &Summary, enough: Option<&Enough>) -> impl Iterator<Item = String> {
+    let hardly = enough.filter(|e| !e.enough).map(|e| format!("Warning: the card is {e}"));
+    s.warnings.iter().map(|w| format!("Warning: {}{}", w.message, places(&w.lines, w.count))).chain(hardly)
 }
 
 fn not_understood(s: &Summary) -> Vec<String> {

@@ -77,6 +77,7 @@
 //! cube for the preparation and with their square for each place that is asked for.
 
 mod deletion;
+mod enough;
 mod model;
 mod robust;
 
@@ -86,6 +87,7 @@ use crate::normal::below;
 use crate::number;
 use crate::whereabouts;
 pub(crate) use deletion::{Deletion, deletions};
+pub use enough::Enough;
 pub(crate) use model::Data;
 use model::Model;
 pub use model::{BEND_VARIES, MAX_PLACES, SPREAD_VARIES, USUAL_BEND, USUAL_BOW};

@@ -5,7 +5,8 @@ use crate::convert::{Js, options, push, result, spent, thrown};
 use evengap::check::judge::judge;
 use evengap::check::{GapOptions, GapReport, Gaps, Judgement, Layer, Limits, Marker, Pace};
 use evengap::draw::{GapPlan, PlanOptions, gap_plan};
-use evengap::{Card, HeightMap, SurfaceKind};
+use evengap::known::{Enough, Known};
+use evengap::{HeightMap, SurfaceKind};
 use serde::Serialize;
 use tsify::Tsify;
 use wasm_bindgen::prelude::*;
@@ -16,6 +17,8 @@ use wasm_bindgen::prelude::*;
 pub struct Checked {
     /// What it comes to, in words and figures.
     judgement: Judgement,
+    /// Whether the card is good enough for it; `null` where there is no first layer.
+    known: Option<Enough>,
     /// The layers, lowest first.
     layers: Vec<Layer>,
     /// What the toolpath asks of the machine.
@@ -40,7 +43,7 @@ pub struct Checked {
 pub struct Check {
     /// `None` when the toolpath has ended or was refused.
     engine: Option<Gaps>,
-    card: Card,
+    map: HeightMap,
     chunk: Vec<u8>,
 }
 
@@ -58,7 +61,7 @@ impl Check {
         let kind = self::options::<SurfaceKind>(surface)?;
         let options = self::options::<GapOptions>(options)?;
         let map = HeightMap::fit(&read_card(card)?, kind).map_err(thrown)?;
-        Ok(Check { engine: Some(Gaps::new(&map, options)), card: map.card().clone(), chunk: Vec::new() })
+        Ok(Check { engine: Some(Gaps::new(&map, options)), map, chunk: Vec::new() })
     }
 
     /// Takes the next bytes.
@@ -78,15 +81,16 @@ impl Check {
     pub fn finish(&mut self, limits: Option<Js<Limits>>, name: Option<String>) -> Result<Js<Checked>, JsValue> {
         let limits = self::options::<Limits>(limits)?;
         let report = self.engine.take().ok_or_else(spent)?.finish().map_err(thrown)?;
-        let judgement = judge(&report, &limits, &self.card.machine);
+        let judgement = judge(&report, &limits, &self.map.card().machine);
+        let known = Known::of(&self.map).and_then(|known| known.enough(&report.footprint, &limits.window));
         let plan = self.plan(&report, &limits, name.as_deref().unwrap_or("the toolpath"));
         let GapReport { layers, pace, marker, sliced, unplaced, lines, moves, .. } = report;
-        result(&Checked { judgement, layers, pace, marker, sliced, unplaced, lines, moves, plan })
+        result(&Checked { judgement, known, layers, pace, marker, sliced, unplaced, lines, moves, plan })
     }
 
     fn plan(&self, report: &GapReport, limits: &Limits, name: &str) -> Option<String> {
         let layer = report.first_layer().filter(|_| !report.kept.points.is_empty())?;
         let plan = GapPlan { name, path: &report.kept, z: layer.z, shares: layer.path, window: limits.window };
-        Some(gap_plan(&self.card, &plan, &PlanOptions::default()))
+        Some(gap_plan(self.map.card(), &plan, &PlanOptions::default()))
     }
 }
