@@ -33,7 +33,8 @@ pub(crate) struct Args {
 }
 
 const AFTER_HELP: &str =
-    "The cards may have other points and other methods: they are compared through their maps, where both were read.\n\nExamples:
+    "The cards may have other points and other methods: they are compared through their maps, where both were read. With \
+     --surface auto the first card chooses for all.\n\nExamples:
   evengap compare before.toml after.toml
   evengap compare cold.toml hot.toml --picture change.png
   evengap compare january.toml march.toml may.toml --json";
@@ -47,9 +48,16 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if let Some(picture) = &args.picture {
         files::keep_apart(&picture.name(), "the picture", args.cards.iter().chain(&args.rewritten_with))?;
     }
-    let maps = args.cards.iter().map(|n| read_map(n, args.surface)).collect::<Result<Vec<_>, _>>()?;
+    // Two surfaces would differ where the bed does not: the first card chooses for all.
+    let mut surface = args.surface;
+    let mut maps = Vec::new();
+    for name in &args.cards {
+        let map = read_map(name, surface)?;
+        surface = Surface::of(map.kind());
+        maps.push(map);
+    }
     let names: Vec<String> = args.cards.iter().map(Name::shown).collect();
-    let believed = args.rewritten_with.as_ref().map(|n| read_map(n, args.surface)).transpose()?;
+    let believed = args.rewritten_with.as_ref().map(|n| read_map(n, surface)).transpose()?;
     let engine = |e: evengap::Error| Failure::card(&e, names.join(", "), "");
     let (Some(first), Some(last)) = (maps.first(), maps.last()) else { return Ok(()) };
     let whole = difference(first, last).map_err(engine)?;
@@ -75,7 +83,7 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         let [a, b] = [&names[0], &names[names.len() - 1]];
         picture.draw(last.card(), |options| difference_plan([first, last], &whole, [a, b], options))?;
     }
-    files::print(&if args.json { all.as_json(args.surface.into()) } else { all.report() })?;
+    files::print(&if args.json { all.as_json(first.kind()) } else { all.report() })?;
     if let Some(picture) = &args.picture {
         files::say(&format!("Drew {}.\n", picture.path().display()));
     }

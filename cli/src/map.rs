@@ -11,7 +11,7 @@ use evengap::card::Method;
 use evengap::draw::{known_plan, plan};
 use evengap::known::{HowWell, Known, robust};
 use evengap::shape::{Check, FEWEST_TO_JUDGE, Outlier, Shape, Spot, describe};
-use evengap::surface::Smoothed;
+use evengap::surface::{Because, Choice, Smoothed};
 use evengap::{Card, HeightMap, SurfaceKind};
 
 /// Show the bed's height map: the readings as the bed lies, its tilt, twist and bow, and a plan
@@ -57,27 +57,53 @@ pub(crate) enum Surface {
     ThinPlate,
     /// Straight between neighbours, for a full grid
     Bilinear,
+    /// The one that better predicts rows and columns of readings left out; it is told which, and why
+    Auto,
 }
 
-impl From<Surface> for SurfaceKind {
-    fn from(surface: Surface) -> Self {
-        match surface {
+impl Surface {
+    pub(crate) fn of(kind: SurfaceKind) -> Surface {
+        match kind {
+            SurfaceKind::ThinPlate => Surface::ThinPlate,
+            SurfaceKind::Bilinear => Surface::Bilinear,
+        }
+    }
+
+    /// The map of a card, and why it has this surface where that was to be chosen.
+    pub(crate) fn map(self, card: &Card) -> Result<(HeightMap, Option<Choice>), evengap::Error> {
+        let kind = match self {
             Surface::ThinPlate => SurfaceKind::ThinPlate,
             Surface::Bilinear => SurfaceKind::Bilinear,
-        }
+            Surface::Auto => return HeightMap::fit_chosen(card).map(|(map, choice)| (map, Some(choice))),
+        };
+        HeightMap::fit(card, kind).map(|map| (map, None))
     }
 }
 
-/// Reads a card and fits its map; errors show the card's line.
+/// Reads a card and fits its map; errors show the card's line. What surface was chosen is said, if it was.
 pub(crate) fn read_map(name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
     map_of_text(&name.text(LARGEST)?, name, surface)
 }
 
-/// Fits the map of a card that was read from `name`; errors show the card's line.
+/// Fits the map of a card that was read from `name`; errors show the card's line. What surface was chosen is said, if it was.
 pub(crate) fn map_of_text(text: &str, name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
+    let (map, choice) = chosen_map(text, name, surface)?;
+    say_choice(choice);
+    Ok(map)
+}
+
+/// As [`map_of_text`], and nothing is said.
+pub(crate) fn chosen_map(text: &str, name: &Name, surface: Surface) -> Result<(HeightMap, Option<Choice>), Failure> {
     let refuse = |error| Failure::card(&error, name.shown(), text);
     let card = Card::parse(text).map_err(refuse)?;
-    HeightMap::fit(&card, surface.into()).map_err(refuse)
+    surface.map(&card).map_err(refuse)
+}
+
+/// Which surface was chosen, and why.
+pub(crate) fn say_choice(choice: Option<Choice>) {
+    if let Some(choice) = choice {
+        files::say(&format!("Surface: {choice}.\n"));
+    }
 }
 
 /// The core refuses what is larger than its own limit; this only bounds what is read.
@@ -96,14 +122,14 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::keep_apart(&name, what, read().chain(&written))?;
         written.push(name);
     }
-    let map = read_map(&args.card, args.surface)?;
+    let (map, choice) = chosen_map(&args.card.text(LARGEST)?, &args.card, args.surface)?;
     let known = Known::of(&map);
     let out = match (&args.at, &args.robust) {
         (Some(points), _) => heights_at(points, &map, known.as_ref())?,
-        (None, _) if args.json => as_json(&map, known.as_ref()),
+        (None, _) if args.json => as_json(&map, choice, known.as_ref()),
         // The card takes the report's place there.
         (None, Some(Name::Standard)) => String::new(),
-        (None, _) => report(&args.card.shown(), &map, known.as_ref()),
+        (None, _) => report(&args.card.shown(), &map, choice, known.as_ref()),
     };
     let mut targets = Vec::new();
     let mut drawn = Vec::new();
@@ -172,6 +198,8 @@ fn heights_at(name: &Name, map: &HeightMap, known: Option<&Known>) -> Result<Str
 struct Json<'a> {
     card: String,
     surface: SurfaceKind,
+    /// Why it is this one, where it was to be chosen.
+    chosen: Option<Because>,
     measured: [f64; 4],
     shift: f64,
     predicted: bool,
@@ -183,10 +211,11 @@ struct Json<'a> {
     caution: String,
 }
 
-fn as_json(map: &HeightMap, known: Option<&Known>) -> String {
+fn as_json(map: &HeightMap, choice: Option<Choice>, known: Option<&Known>) -> String {
     let json = Json {
         card: map.card().digest(),
         surface: map.kind(),
+        chosen: choice.map(|c| c.because),
         measured: map.measured(),
         shift: map.shift(),
         predicted: map.card().readings.predicted,
@@ -201,9 +230,10 @@ fn as_json(map: &HeightMap, known: Option<&Known>) -> String {
     text
 }
 
-fn report(name: &str, map: &HeightMap, known: Option<&Known>) -> String {
+fn report(name: &str, map: &HeightMap, choice: Option<Choice>, known: Option<&Known>) -> String {
     let shape = describe(map);
     let mut lines = vec![heading(name, map)];
+    lines.extend(choice.map(|choice| format!("Surface {choice}")));
     let readings = &map.card().readings;
     if readings.predicted {
         lines.push("These readings are predictions: nobody took them.".to_owned());

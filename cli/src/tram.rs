@@ -2,7 +2,7 @@
 
 use crate::cautions;
 use crate::files::{self, Name};
-use crate::map::{LARGEST, Surface};
+use crate::map::{LARGEST, Surface, say_choice};
 use crate::picture::Picture;
 use crate::report::{Failure, Refusal, Source};
 use clap::ValueEnum;
@@ -78,7 +78,8 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let text = args.card.text(LARGEST)?;
     let refuse = |error| Failure::card(&error, args.card.shown(), &text);
     let card = Card::parse(&text).map_err(refuse)?;
-    let map = HeightMap::fit(&card, args.surface.into()).map_err(refuse)?;
+    let (map, choice) = args.surface.map(&card).map_err(refuse)?;
+    say_choice(choice);
     let mut options = Options::default();
     options.fit = match args.fit {
         Plane::LeastSquares => Fit::LeastSquares,

@@ -254,8 +254,10 @@ fn again(args: &Args) -> String {
     if let Some(at) = &args.at {
         out.push_str(&format!(" --at {}", at.shown()));
     }
-    if args.surface == Surface::Bilinear {
-        out.push_str(" --surface bilinear");
+    match args.surface {
+        Surface::ThinPlate => {}
+        Surface::Bilinear => out.push_str(" --surface bilinear"),
+        Surface::Auto => out.push_str(" --surface auto"),
     }
     out
 }

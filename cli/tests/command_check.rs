@@ -189,7 +189,11 @@ fn whether_the_card_is_good_enough() {
     assert!(run.out.contains(&format!("  The card is {enough}")), "{}", run.out);
     folder.put("part.gcode", &common::PART.replace("Z0.2", "Z0.06"));
     let run = folder.run(&rewrite);
-    assert!(run.status == 0 && run.messages.contains(&format!("Warning: the card is not {enough}")), "{}", run.messages);
+    assert!(
+        run.status == 0 && run.messages.contains(&format!("Warning: the card is not {enough}")),
+        "{}",
+        run.messages
+    );
     // That breaks no limit.
     assert_eq!(folder.run(&["check", "even.gcode", "--card", "bed.toml"]).status, 0);
     let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--json"]);

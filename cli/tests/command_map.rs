@@ -247,3 +247,40 @@ fn a_picture_that_cannot_be_written_is_a_failure_and_nothing_is_printed() {
     assert_eq!((run.status, run.out.as_str()), (1, ""));
     assert!(run.messages.contains("cannot write nowhere/bed.svg"), "{}", run.messages);
 }
+
+#[test]
+fn the_surface_can_be_chosen_by_what_it_predicts() {
+    let folder = Folder::new();
+    let run = folder.run(&["map", "bed.toml", "--surface", "auto"]);
+    assert!(
+        run.out.contains("\nSurface thin-plate: rows and columns left out of the readings are predicted to 0."),
+        "{}",
+        run.out
+    );
+    // A bed with a crease between two readings, flat on either side: a plate that bends evenly swings beside it.
+    let mut card =
+        "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\nspread = 0.005\npoints = [\n"
+            .to_owned();
+    for n in 0..25 {
+        let (x, y) = (20 + 40 * (n % 5), 20 + 40 * (n / 5));
+        let height = if x > 80 { 0.3 } else { 0.0 };
+        card.push_str(&format!("  [{x}, {y}, {:.2}],\n", 0.1 + height));
+    }
+    folder.put("crease.toml", &(card + "]\n"));
+    let run = folder.run(&["map", "crease.toml", "--surface", "auto", "--json"]);
+    let told: serde_json::Value = serde_json::from_str(&run.out).unwrap();
+    let chosen = &told["chosen"];
+    let mm = |key: &str| chosen[key].as_f64().unwrap();
+    assert_eq!((told["surface"].as_str(), chosen["what"].as_str()), (Some("bilinear"), Some("predicts")), "{chosen}");
+    assert!(mm("bilinear") < mm("thin_plate") && chosen["places"] == 30, "{chosen}");
+    // Every other command says it beside its report, and a scatter has no choice.
+    let run = folder.run(&["rewrite", "part.gcode", "--card", "crease.toml", "--surface", "auto", "-o", "even.gcode"]);
+    assert!(run.messages.starts_with("Surface: bilinear: "), "{}", run.messages);
+    assert!(folder.get("even.gcode").contains("bilinear"), "the marker tells which it was");
+    let scatter = common::CARD.replace("[ 30,  30, 0.16]", "[ 31,  33, 0.16]");
+    folder.put("scatter.toml", &scatter);
+    let run = folder.run(&["tram", "scatter.toml", "--surface", "auto"]);
+    assert!(run.messages.contains("Surface: thin-plate: the readings are no full grid"), "{}", run.messages);
+    let run = folder.run(&["compare", "crease.toml", "crease.toml", "--surface", "auto", "--json"]);
+    assert!(run.out.contains("\"surface\": \"bilinear\""), "{}", run.out);
+}

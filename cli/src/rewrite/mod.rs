@@ -7,7 +7,7 @@ mod report;
 use self::one::{Job, Ready};
 use crate::cautions;
 use crate::files::{self, Name};
-use crate::map::{Surface, read_map};
+use crate::map::{LARGEST, Surface, chosen_map, say_choice};
 use crate::millimetres::{parse_millimetres, parse_shift, parse_tolerance};
 use crate::progress::Progress;
 use crate::reading::Start;
@@ -227,7 +227,8 @@ fn is_device(name: &Name) -> bool {
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let jobs = args.jobs()?;
-    let map = read_map(&args.card, args.surface)?;
+    let (map, choice) = chosen_map(&args.card.text(LARGEST)?, &args.card, args.surface)?;
+    say_choice(choice.filter(|_| !args.quiet));
     if let Some(folder) = &args.out_dir {
         std::fs::create_dir_all(folder).map_err(|e| Failure::io("cannot make the folder", folder, e))?;
     }

@@ -20,9 +20,7 @@ impl Grid {
     ///
     /// Coordinates within 1e-6 of the extent are one row or column, which stands at their mean.
     pub(crate) fn of(places: &Places) -> Result<Grid, Error> {
-        let near = SAME_PLACE * places.extent();
-        let (xs, column) = lines(places.at.iter().map(|p| p[0]), near);
-        let (ys, row) = lines(places.at.iter().map(|p| p[1]), near);
+        let [(xs, column), (ys, row)] = lines_of(places);
         if xs.len() < 2 || ys.len() < 2 {
             return Err(Error::new(
                 ErrorKind::Readings,
@@ -82,6 +80,12 @@ fn cell(lines: &[f64], x: f64) -> (usize, f64, f64) {
     let i = lines.partition_point(|&l| l <= x).clamp(1, lines.len() - 1) - 1;
     let width = lines[i + 1] - lines[i];
     (i, crate::number::within((x - lines[i]) / width, 0.0, 1.0), width)
+}
+
+/// The columns and the rows that places stand in, rising, and the one of each place.
+pub(super) fn lines_of(places: &Places) -> [(Vec<f64>, Vec<usize>); 2] {
+    let near = SAME_PLACE * places.extent();
+    [0, 1].map(|axis| lines(places.at.iter().map(|p| p[axis]), near))
 }
 
 /// Groups coordinates into grid lines: the lines, rising, and each coordinate's line.

@@ -32,6 +32,7 @@
 //! ```
 
 pub(crate) mod basis;
+mod choice;
 mod criterion;
 mod dense;
 mod grid;
@@ -45,6 +46,7 @@ pub mod thin_plate;
 use crate::card::{LEAST_SPREAD, MAX_COORDINATE, MAX_READING};
 use crate::number::{Shown, pair};
 use crate::{Card, Error, ErrorKind};
+pub use choice::{Because, Choice, choose};
 use grid::Grid;
 use places::Places;
 pub use posterior::Posterior;
@@ -136,35 +138,16 @@ impl HeightMap {
     /// [`ErrorKind::Card`]: other numbers of such a card that are not finite.
     /// [`ErrorKind::Limit`]: more than [`MAX_THIN_PLATE_PLACES`] places for a thin-plate surface.
     pub fn fit(card: &Card, kind: SurfaceKind) -> Result<HeightMap, Error> {
-        card.bed.check()?;
-        let spots = card.spot_heights();
-        let points: Vec<[f64; 2]> = spots.iter().map(|s| [s.x, s.y]).collect();
-        let heights: Vec<f64> = spots.iter().map(|s| s.height).collect();
-        check_numbers(card, &points, &heights)?;
-        if points.is_empty() {
-            let message = match card.readings.unread.len() {
-                0 => "the card has no readings".to_owned(),
-                n => format!("none of the card's {n} points has been read yet"),
-            };
-            let error = Error::new(ErrorKind::Readings, message).with_help(THREE);
-            return Err(match card.readings.unread.first().and_then(|u| Some((u.line?, u.column?))) {
-                Some((line, column)) => error.at(line, column),
-                None => error,
-            });
-        }
-        let weights = card.readings.weights();
-        let places = Places::pool(&points, &heights, weights.as_deref());
-        check_repeats(card, &places, &heights)?;
+        let Taken { points, heights, places } = taken(card)?;
         if kind == SurfaceKind::ThinPlate && places.at.len() > MAX_THIN_PLATE_PLACES {
             return Err(too_many(places.at.len()));
         }
-        check_scatter(card, &places)?;
         let measured = places.bounds;
         let place_count = places.at.len();
         let form = match kind {
             SurfaceKind::ThinPlate => {
                 let smoothing = card.readings.noise().map_or(Smoothing::None, Smoothing::KnownNoise);
-                Form::ThinPlate(fit_places(places, heights.clone(), weights, smoothing)?)
+                Form::ThinPlate(fit_places(places, heights.clone(), card.readings.weights(), smoothing)?)
             }
             SurfaceKind::Bilinear => Form::Bilinear(Grid::of(&places)?),
         };
@@ -299,6 +282,38 @@ impl HeightMap {
     pub(crate) fn form(&self) -> &Form {
         &self.form
     }
+}
+
+/// A card's readings: where they were taken and the heights that they tell, mm, and both pooled into places.
+struct Taken {
+    points: Vec<[f64; 2]>,
+    heights: Vec<f64>,
+    places: Places,
+}
+
+/// Refused where no surface goes through them.
+fn taken(card: &Card) -> Result<Taken, Error> {
+    card.bed.check()?;
+    let spots = card.spot_heights();
+    let points: Vec<[f64; 2]> = spots.iter().map(|s| [s.x, s.y]).collect();
+    let heights: Vec<f64> = spots.iter().map(|s| s.height).collect();
+    check_numbers(card, &points, &heights)?;
+    if points.is_empty() {
+        let message = match card.readings.unread.len() {
+            0 => "the card has no readings".to_owned(),
+            n => format!("none of the card's {n} points has been read yet"),
+        };
+        let error = Error::new(ErrorKind::Readings, message).with_help(THREE);
+        return Err(match card.readings.unread.first().and_then(|u| Some((u.line?, u.column?))) {
+            Some((line, column)) => error.at(line, column),
+            None => error,
+        });
+    }
+    let weights = card.readings.weights();
+    let places = Places::pool(&points, &heights, weights.as_deref());
+    check_repeats(card, &places, &heights)?;
+    check_scatter(card, &places)?;
+    Ok(Taken { points, heights, places })
 }
 
 const THREE: &str = "read three places or more that are not on one line; nine or more tell a bent bed";
