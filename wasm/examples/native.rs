@@ -19,7 +19,7 @@ use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
 use evengap::tram::tram;
 use evengap::trial::{Measured, Nozzle, TrialOptions, correct, patches, trial};
-use evengap::{Card, Error, HeightMap, SurfaceKind};
+use evengap::{Card, Error, HeightMap, SurfaceKind, surface};
 use proptest::strategy::{Strategy, ValueTree};
 use proptest::test_runner::TestRunner;
 use serde_json::{Value, json};
@@ -149,6 +149,8 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
     let mut far = moved.clone();
     far.readings.points.iter_mut().for_each(|p| p.value += 0.05);
     let (moved, far) = (moved.to_toml(), far.to_toml());
+    let choice = surface::choose(&Card::parse(card)?).map(|choice| json!(choice));
+    suite.call("the surface that suits", "chooseSurface", json!([card]), choice);
     for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
         let fit = |text: &str| HeightMap::fit(&Card::parse(text)?, surface);
         let called = |what: &str| format!("{what}, {surface:?}");

@@ -53,6 +53,11 @@ const LOTS: usize = 3;
 /// heights that were left out. The one with the smaller root mean square error (places by their weight) is chosen, the thin plate
 /// where they are alike.
 ///
+/// Measured on 1,080 invented beds, of the families that [`crate::known`] speaks of and creased ones, grids of 16, 25 and 49 readings with
+/// spreads of 0.01 and 0.02 mm (`tests/tests/which_surface.rs`): between the readings the thin plate is off by 0.0115 mm (root mean square), the
+/// bilinear surface by 0.0133 mm, the chosen one by 0.0116 mm. So the thin plate, which is the default, is hardly ever the wrong one; the bilinear one
+/// was better by a seventh at most, on twists and saddles read 16 times.
+///
 /// Both are asked across twice the distance at which the bed was read: a bed with a crease or a ripple as short as that may be told better by
 /// the other one.
 ///

@@ -6,6 +6,7 @@ mod compare;
 mod known;
 mod plan;
 mod proof;
+mod surface;
 mod tram;
 mod trial;
 
@@ -14,6 +15,7 @@ pub use compare::{compare, difference_plan, drift};
 pub use known::{how_well, known_plan, standard_errors};
 pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
 pub use proof::Proof;
+pub use surface::choose_surface;
 pub use tram::{Trammed, TurnWords, tram, tram_plan};
 pub use trial::{Printed, correct, patch_plan, trial, trial_patches};
 
