@@ -47,10 +47,12 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
   try {
     found.map = HeightMap.fit(found.card, surface);
     found.shape = found.map.shape();
-    for (const outlier of found.shape.outliers) {
+    const put = (outlier: Outlier, fault: Fault) => {
       const field = fields[(outlier.line ?? 0) - 1];
-      if (field) found.doubts.set(field, doubt(outlier));
-    }
+      if (field) found.doubts.set(field, fault);
+    };
+    for (const outlier of found.shape.outliers) put(outlier, doubt(outlier));
+    for (const outlier of found.shape.doubtful) put(outlier, worthAgain(outlier));
   } catch (error) {
     if (!(error instanceof EvengapError)) throw error;
     found.noMap = { message: sentence(error.message), help: sentence(error.help ?? undefined) };
@@ -69,6 +71,11 @@ function doubt(o: Outlier): Fault {
     message: `The other readings lead one to expect about ${o.expected_value.toFixed(2)} here.`,
     help: "Read this place again, and look for a crumb under the plate.",
   };
+}
+
+/** A sound reading is so far off now and then; half a minute tells. */
+function worthAgain(o: Outlier): Fault {
+  return { message: `Worth reading again: the others lead one to expect ${o.expected_value.toFixed(2)} ± ${o.expected_within.toFixed(2)}.` };
 }
 
 /** The engine's messages begin small and end without a full stop. */

@@ -25,6 +25,12 @@ test("an empty page leads to a saved file with the native command's bytes", asyn
     assert.ok(listed[i].toLowerCase().startsWith(`${screw.name}: ${screw.raise_mm > 0 ? "raise" : "lower"} ${Math.abs(screw.raise_mm).toFixed(2)} mm`), listed[i]);
     assert.ok(drawn.includes(`${screw.direction === "clockwise" ? "↻" : "↺"} ${screw.angle_degrees.toFixed(0)}°`), drawn);
   }
+  // How well the bed is known, as the command says it; and a plan of it.
+  const { known } = JSON.parse(native("map", EXAMPLE_CARD, "--json").toString());
+  const told = await page.locator(".known").innerText();
+  for (const words of [`± ${known.bed.within.toFixed(3)} mm`, `worst ${known.bed.worst.place}`]) assert.ok(told.includes(words), told);
+  await page.getByText("Where it is known, and where not").click();
+  await page.locator(".known-plan svg").getByText("How well the bed is known").waitFor();
   await sheet(page, "File");
   await fileChooser(page).setInputFiles(EXAMPLE_PART);
   await page.getByRole("heading", { name: "What was found" }).waitFor();

@@ -6,6 +6,7 @@ import { plural } from "../text";
 import { setSurface, type State } from "../state";
 import type { SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
+import { HowWellKnown } from "./known";
 import { Numbers } from "./numbers";
 import { Plan } from "./plan";
 import { knobs, NO_KNOBS, shortTurn, TurnList } from "./knobs";
@@ -69,8 +70,9 @@ export function BedView({ app }: { app: State }) {
         <section aria-labelledby="shape-title">
           <h2 id="shape-title">How the plate lies</h2>
           {survey.faults.size > 0 && <p class="doubt">Some readings are marked on the card; the map is without them.</p>}
-          {survey.doubts.size > 0 && <p class="doubt">{plural(survey.doubts.size, "reading stands", "readings stand")} out from the others: see the card.</p>}
+          {survey.doubts.size > 0 && <p class="doubt">{plural(survey.doubts.size, "reading is", "readings are")} off from what the others say: see the card.</p>}
           <Words lines={[range]} />
+          <HowWellKnown card={survey.text} surface={app.surface} turn={app.turn} />
           <h3>What the screws can mend</h3>
           <Words lines={mended} />
           <TurnList knobs={turns} />
