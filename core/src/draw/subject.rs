@@ -170,7 +170,7 @@ impl Subject<'_> {
     pub(super) fn spot(&self) -> &'static str {
         match self {
             Subject::Change { .. } => "read here: the change",
-            Subject::Known(_) => "reading, with how well the bed is known there",
+            Subject::Known(_) => "reading, known there to, mm",
             _ => "reading, with its height",
         }
     }
