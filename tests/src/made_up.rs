@@ -6,7 +6,8 @@ use crate::proving::to_prove;
 use evengap::check::proof::{Proof, ProofOptions, Verdict};
 use evengap::check::{Followed, GapOptions, GapReport, Gaps, Judgement, Keep, Limits, judge};
 use evengap::follow::{EMode, Options, Rewriter, Summary, Taper};
-use evengap::{Card, Error, ErrorKind, HeightMap, SurfaceKind};
+use evengap::known::{Known, robust};
+use evengap::{Card, Error, ErrorKind, HeightMap, SurfaceKind, surface};
 
 /// What a function of this module is called.
 type Named = (&'static str, fn(&[u8]));
@@ -51,6 +52,9 @@ pub fn card(bytes: &[u8]) {
             // Turns, or a reason why not.
             let _ = evengap::tram::tram(&map, &evengap::tram::Options::default());
         }
+        if text.len() % 4 == 0 {
+            known_in_numbers(&map);
+        }
         // Drawing takes longest by far.
         if text.len() % 16 != 0 {
             continue;
@@ -58,6 +62,23 @@ pub fn card(bytes: &[u8]) {
         let svg = evengap::draw::plan(&card, &map, &evengap::draw::PlanOptions::default());
         assert!(svg.ends_with("</svg>\n") && !svg.contains("NaN") && !svg.contains("inf "), "{text}");
     }
+}
+
+/// How well such a bed is known, if anything can be said; and a card of less weight for what is odd, which is a card.
+fn known_in_numbers(map: &HeightMap) {
+    if let Some(known) = Known::of(map) {
+        let [x0, y0, x1, y1] = map.measured();
+        for (x, y) in [(x0, y0), (0.4 * x0 + 0.6 * x1, 0.3 * y0 + 0.7 * y1), (x1 + 1e3, y0 - 1e9)] {
+            let at = known.at(x, y);
+            assert!(at.standard_error.is_finite() && at.within.is_finite() && at.within >= 0.0, "{at:?}");
+        }
+        assert!(known.noise() > 0.0 && known.bend().is_finite());
+    }
+    let (card, less) = robust(map);
+    assert!(less.len() <= card.readings.points.len());
+    assert_eq!(Card::parse(&card.to_toml()).expect("a card").digest(), card.digest());
+    // What has one map has a surface that suits.
+    assert!(surface::choose(map.card()).is_ok());
 }
 
 /// The first byte chooses the bed and the options, the rest is the toolpath.
@@ -131,6 +152,8 @@ pub fn toolpath(bytes: &[u8]) {
     }
     for followed in [None, Some(Followed { taper: Some([0.5, 4.0]), shift: 0.1 })] {
         let mut asked = GapOptions::default();
+        asked.reading.e_start = options.e_start;
+        asked.reading.g90_sets_e = options.g90_sets_e;
         asked.reading.unknown_motion = options.allow.unknown_motion;
         asked.reading.own_levelling = options.allow.own_levelling;
         asked.followed = followed;
@@ -139,6 +162,11 @@ pub fn toolpath(bytes: &[u8]) {
         if let Ok(report) = looked_at(map, asked, std::iter::once(file)) {
             let judgement = judge(&report, &Limits::default(), &map.card().machine);
             of_numbers(&report, &judgement);
+            if let (Ok(summary), None, None) = (&made.end, followed, &report.marker) {
+                // Both lay the first layer at the same place.
+                let [a, b] = [&summary.footprint, &report.footprint].map(evengap::Footprint::length);
+                assert!((a - b).abs() <= 1e-6 * (1.0 + a), "{a} {b}");
+            }
         }
     }
 }
