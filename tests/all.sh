@@ -57,6 +57,13 @@ grep -qF '! 94 % of the first layer is too near' target/example.log || {
 }
 grep -qF 'Proven against tests/example/part.gcode' target/example.log
 
+step "the library's own examples"
+for program in core/examples/*.rs; do
+  name=$(basename "$program" .rs)
+  mkdir -p "target/examples/$name"
+  cargo run --locked --quiet --package evengap --example "$name" -- "target/examples/$name"
+done
+
 step "licences and sources"
 if cargo deny --version >/dev/null 2>&1; then
   cargo deny --locked check bans licenses sources

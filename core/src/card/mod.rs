@@ -374,7 +374,40 @@ pub struct SpotHeight {
     pub line: Option<u64>,
 }
 
+impl Bed {
+    /// A rectangle that the nozzle reaches all over: lowest and highest X and Y, mm.
+    #[must_use]
+    pub fn new(x: [f64; 2], y: [f64; 2]) -> Bed {
+        Bed { x, y, outline: Outline::Rectangle, keep_out: Vec::new() }
+    }
+}
+
+impl Reading {
+    /// What was read with the nozzle at (x, y), all mm.
+    #[must_use]
+    pub fn new(x: f64, y: f64, value: f64) -> Reading {
+        Reading { x, y, value, spread: None, line: None, column: None }
+    }
+}
+
 impl Card {
+    /// A card without screws, print and machine: all that a map needs.
+    ///
+    /// ```
+    /// use evengap::card::{Bed, Card, Method, Reading, Readings};
+    ///
+    /// let mut readings = Readings::new(Method::Drag);
+    /// readings.sheet = Some(0.1);
+    /// readings.points = vec![Reading::new(20.0, 20.0, 0.16), Reading::new(180.0, 20.0, 0.12), Reading::new(100.0, 180.0, 0.1)];
+    /// let card = Card::new(Bed::new([0.0, 200.0], [0.0, 200.0]), readings);
+    /// assert_eq!(Card::parse(&card.to_toml())?.digest(), card.digest());
+    /// # Ok::<(), evengap::Error>(())
+    /// ```
+    #[must_use]
+    pub fn new(bed: Bed, readings: Readings) -> Card {
+        Card { bed, readings, screws: None, print: Print::default(), machine: Machine::default() }
+    }
+
     /// Reads a card: TOML, or JSON when the first character that is not white space is `{`.
     ///
     /// # Errors
@@ -449,6 +482,24 @@ impl Card {
 }
 
 impl Readings {
+    /// None yet, by this method; all else is unsaid. For a card that is built in code.
+    #[must_use]
+    pub fn new(method: Method) -> Readings {
+        Readings {
+            method,
+            sheet: None,
+            parked: None,
+            offset: None,
+            bed_celsius: None,
+            nozzle_celsius: None,
+            spread: None,
+            right_at: None,
+            predicted: false,
+            points: Vec::new(),
+            unread: Vec::new(),
+        }
+    }
+
     /// The height, mm, that a value on this card means, before any `right_at` shift.
     pub fn height_of(&self, value: f64) -> f64 {
         match self.method {
