@@ -3,6 +3,8 @@
 //!
 //!     cargo run -p evengap --example between_sockets
 
+#![allow(clippy::disallowed_types, clippy::disallowed_methods, reason = "a program: the core itself does no I/O")]
+
 use evengap::follow::{Options, Rewriter, Summary};
 use evengap::{Card, HeightMap, SurfaceKind};
 use std::error::Error;

@@ -2,6 +2,8 @@
 //!
 //!     cargo run -p evengap --example heights_drawn -- FOLDER
 
+#![allow(clippy::disallowed_types, clippy::disallowed_methods, reason = "a program: the core itself does no I/O")]
+
 use evengap::draw::{PlanOptions, plan};
 use evengap::{Card, HeightMap, SurfaceKind};
 use std::error::Error;
