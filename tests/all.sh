@@ -57,6 +57,9 @@ grep -qF '! 94 % of the first layer is too near' target/example.log || {
 }
 grep -qF 'Proven against tests/example/part.gcode' target/example.log
 
+step "the pages' commands"
+bash tests/pages.sh | tee target/pages.log
+
 step "the library's own examples"
 for program in core/examples/*.rs; do
   name=$(basename "$program" .rs)
