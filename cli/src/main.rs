@@ -7,6 +7,7 @@ mod cautions;
 mod check;
 mod compare;
 mod files;
+mod manual;
 mod map;
 mod marks;
 mod measured;
@@ -49,6 +50,8 @@ enum Command {
     Check(check::Args),
     Compare(compare::Args),
     Trial(trial::Args),
+    Completions(manual::Completions),
+    Manual(manual::Manual),
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -94,6 +97,7 @@ impl Command {
             Command::Rewrite(args) => args.json,
             Command::Check(args) => args.json,
             Command::Trial(args) => args.json,
+            Command::Completions(_) | Command::Manual(_) => false,
         }
     }
 
@@ -106,6 +110,8 @@ impl Command {
             Command::Rewrite(args) => rewrite::run(&args),
             Command::Check(args) => check::run(&args),
             Command::Trial(args) => trial::run(&args),
+            Command::Completions(args) => args.run::<Cli>(),
+            Command::Manual(args) => args.run::<Cli>(),
         }
     }
 }

@@ -21,6 +21,34 @@ fn help_is_as_written_down() {
     assert_data_eq!(help(&["tram", "--help"]), file!["help/tram.txt"]);
     assert_data_eq!(help(&["compare", "--help"]), file!["help/compare.txt"]);
     assert_data_eq!(help(&["trial", "--help"]), file!["help/trial.txt"]);
+    assert_data_eq!(help(&["completions", "--help"]), file!["help/completions.txt"]);
+    assert_data_eq!(help(&["manual", "--help"]), file!["help/manual.txt"]);
+}
+
+/// Every command is in the completions and has a page; the pages are those that are printed.
+#[test]
+fn completions_and_manual_speak_of_every_command() {
+    let folder = Folder::new();
+    let run = folder.run(&["manual", "--out-dir", "man"]);
+    assert_eq!((run.status, run.messages.as_str()), (0, "Wrote 10 pages into man.\n"));
+    let bash = folder.run(&["completions", "bash"]).out;
+    let whole = folder.get("man/evengap.1");
+    for command in ["plan", "map", "tram", "rewrite", "check", "compare", "trial", "completions", "manual"] {
+        assert!(bash.contains(command), "{command}");
+        let page = folder.get(&format!("man/evengap-{command}.1"));
+        assert!(
+            page.contains(".SH SYNOPSIS") && whole.contains(&format!("evengap\\-{command}(1)")),
+            "{command}: {whole}"
+        );
+        assert_eq!(folder.run(&["manual", command]).out, page);
+    }
+    let rewrite = folder.get("man/evengap-rewrite.1");
+    assert!(rewrite.contains("tolerance") && rewrite.contains("Caution"), "{rewrite}");
+    for shell in ["zsh", "fish", "powershell", "elvish"] {
+        let run = folder.run(&["completions", shell]);
+        assert!(run.status == 0 && run.out.contains("in-place"), "{shell}");
+    }
+    assert_eq!(folder.run(&["manual", "mop"]).status, 2);
 }
 
 #[test]
