@@ -4,6 +4,8 @@ use super::gaps::{Deviation, GapReport, Shares, Third, Window};
 use super::pace::Peak;
 use crate::card::Machine;
 use crate::footprint::first_layers;
+use crate::number::Shown;
+use crate::order::{sort_by, sort_by_key};
 use crate::whereabouts::THIRDS;
 
 /// What a toolpath may do. The defaults are common practice, no source, but for the machine's, which only its card can tell.
@@ -137,7 +139,7 @@ pub fn judge(report: &GapReport, limits: &Limits, machine: &Machine) -> Judgemen
     }
     let mut findings = gaps(report, layers, &first, limits);
     findings.extend(demands(report, machine));
-    findings.sort_by_key(|f| !f.breaks);
+    sort_by_key(&mut findings, |f| !f.breaks);
     Judgement { findings, first, layers, worst: worst(report, layers, &limits.window) }
 }
 
@@ -251,7 +253,7 @@ fn places(thirds: &[[Third; THIRDS.len()]], part: fn(&Shares) -> f64) -> String 
         .collect();
     let all: f64 = lengths.iter().map(|(length, _)| length).sum();
     lengths.retain(|(length, _)| *length >= FEW * all && *length > 0.0);
-    lengths.sort_by(|a, b| b.0.total_cmp(&a.0));
+    sort_by(&mut lengths, |a, b| b.0.total_cmp(&a.0));
     let names: Vec<&str> = lengths.iter().map(|(_, name)| *name).collect();
     match names.first() {
         Some(most) if names.len() > MOST_NAMED => format!("nearly all over the bed, most of it {most}"),
@@ -283,7 +285,7 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<WorstGap> {
     }
     // What is as bad either way but for rounding: the nozzle in the bed is worse than a gap.
     let order = |(by, worst): &(f64, WorstGap)| ((by * 1e6).round(), worst.meant - worst.gap);
-    found.sort_by(|a, b| {
+    sort_by(&mut found, |a, b| {
         let (a, b) = (order(a), order(b));
         b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1))
     });
@@ -299,12 +301,12 @@ pub fn percent(share: f64) -> String {
     } else if percent < 0.1 {
         "under 0.1 %".to_owned()
     } else if percent < 9.95 {
-        format!("{percent:.1} %")
+        format!("{:.1} %", Shown(percent))
     } else if (99.5..100.0).contains(&percent) {
         // Not all of it.
-        format!("{:.1} %", libm::floor(percent * 10.0) / 10.0)
+        format!("{:.1} %", Shown(libm::floor(percent * 10.0) / 10.0))
     } else {
-        format!("{percent:.0} %")
+        format!("{:.0} %", Shown(percent))
     }
 }
 
@@ -314,13 +316,12 @@ fn moves(n: u64) -> String {
 
 /// A number with the decimals that matter.
 fn plain(value: f64) -> String {
-    let text = if value.abs() < 1.0 {
-        format!("{value:.4}")
-    } else if value.abs() < 100.0 {
-        format!("{value:.2}")
-    } else {
-        format!("{value:.0}")
+    let decimals = match value.abs() {
+        size if size < 1.0 => 4,
+        size if size < 100.0 => 2,
+        _ => 0,
     };
+    let text = format!("{:.decimals$}", Shown(value));
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 

@@ -54,6 +54,7 @@ pub use points::Change;
 use crate::card::Method;
 use crate::least_squares::fit;
 use crate::normal::passed_by_none;
+use crate::number::Shown;
 use crate::surface::places::count;
 use crate::tram::ScrewTurn;
 use crate::{Error, ErrorKind, HeightMap, whereabouts};
@@ -186,8 +187,8 @@ pub(crate) fn common(maps: &[&HeightMap]) -> Result<[f64; 4], Error> {
     if over[2] - over[0] >= 1.0 && over[3] - over[1] >= 1.0 {
         return Ok(over);
     }
-    let names: Vec<String> =
-        maps.iter().map(|m| m.measured()).map(|[x0, y0, x1, y1]| format!("X {x0} to {x1}, Y {y0} to {y1}")).collect();
+    let words = |[x0, y0, x1, y1]: [Shown; 4]| format!("X {x0} to {x1}, Y {y0} to {y1}");
+    let names: Vec<String> = maps.iter().map(|m| words(m.measured().map(Shown))).collect();
     Err(Error::new(
         ErrorKind::Readings,
         format!("the cards' readings have no part of the bed in common: {}", names.join("; ")),

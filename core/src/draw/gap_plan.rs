@@ -6,6 +6,7 @@ use super::{PlanOptions, bare::Bare, levels, style};
 use crate::card::Card;
 use crate::check::gaps::{KeptPath, Shares, Window};
 use crate::check::judge::percent;
+use crate::number::Shown;
 
 /// What is drawn.
 #[derive(Debug, Clone, Copy)]
@@ -94,7 +95,7 @@ fn legend(svg: &mut Svg, plan: &GapPlan<'_>, top: f64) {
         svg.tag("rect").nums(&[("x", x), ("y", top), ("width", width), ("height", STRIP)]).attr("fill", colour).end();
         x += width;
         if let Some(bound) = bounds(plan.z, &plan.window).get(n).filter(|b| b.is_finite()) {
-            let gap = format!("{:.3}", plan.z + bound);
+            let gap = format!("{:.3}", Shown(plan.z + bound));
             svg.tag("text").nums(&[("x", x), ("y", top + STRIP + 17.0)]).text(&gap);
         }
     }
@@ -104,7 +105,7 @@ fn legend(svg: &mut Svg, plan: &GapPlan<'_>, top: f64) {
     svg.tag("g").num("font-size", style::BODY).open();
     let words = [
         (MARGIN, "start", format!("too near: {}", of(near))),
-        (0.5 * page::WIDTH, "middle", format!("right: {} of {all:.0} mm of path", of(right))),
+        (0.5 * page::WIDTH, "middle", format!("right: {} of {:.0} mm of path", of(right), Shown(all))),
         (page::WIDTH - MARGIN, "end", format!("too far: {}", of(far))),
     ];
     for (x, anchor, text) in &words {
@@ -122,10 +123,11 @@ fn description(plan: &GapPlan<'_>) -> String {
     let Shares { all, right, near, far, .. } = plan.shares;
     let of = |part: f64| if all > 0.0 { percent(part / all) } else { "none".to_owned() };
     format!(
-        "The bed seen from above, the front at the bottom, with the path of {} at Z {} mm. Of {all:.0} mm of path {} has the right gap, {} is too \
+        "The bed seen from above, the front at the bottom, with the path of {} at Z {} mm. Of {:.0} mm of path {} has the right gap, {} is too \
          near, {} too far.",
         plan.name,
         levels::plain(plan.z, 3),
+        Shown(all),
         of(right),
         of(near),
         of(far)

@@ -7,6 +7,7 @@ use super::style;
 use super::svg::{Svg, path_data};
 use super::{Survey, frame, levels, palette, turns};
 use crate::card::Card;
+use crate::number::Shown;
 
 /// A word or figure that found its place.
 pub(super) struct Word {
@@ -209,9 +210,9 @@ fn contours(svg: &mut Svg, survey: &Survey<'_>, page: &Page, taken: &mut Taken) 
     svg.close();
     open_words(svg, style::LABEL, style::CONTOUR, Some("600"));
     for (figure, text) in &figures {
-        let [x, y] = figure.area.centre;
+        let [x, y] = figure.area.centre.map(Shown);
         let [c, s] = figure.area.turn;
-        let angle = libm::atan2(s, c).to_degrees();
+        let angle = Shown(libm::atan2(s, c).to_degrees());
         svg.tag("text")
             .attr("transform", &format!("translate({x:.2} {y:.2}) rotate({angle:.1})"))
             .num("y", 0.36 * style::LABEL)

@@ -3,6 +3,7 @@
 use super::edge::Edge;
 use super::style;
 use super::svg::{Svg, coordinate};
+use crate::number;
 
 /// The sheet's width in its own units; everything is laid out on it, and the picture is scaled as a whole.
 pub(super) const WIDTH: f64 = 1000.0;
@@ -97,7 +98,7 @@ impl Document {
     /// Begins the document: its size, its words, an empty sheet.
     pub(super) fn open(&self, svg: &mut Svg) {
         let Document { id, title, description, bottom, width } = self;
-        let width = if width.is_finite() { width.clamp(200.0, 10_000.0) } else { WIDTH };
+        let width = if width.is_finite() { number::within(*width, 200.0, 10_000.0) } else { WIDTH };
         svg.tag("svg")
             .attr("xmlns", "http://www.w3.org/2000/svg")
             .attr("viewBox", &format!("0 0 {} {}", coordinate(WIDTH), coordinate(*bottom)))

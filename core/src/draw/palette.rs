@@ -5,6 +5,8 @@
 //! Its hues run from blue to yellow, the axis that red-green colour blindness leaves alone; the tests look at the tints as
 //! a dichromat would (Viénot, Brettel and Mollon 1999).
 
+use crate::number;
+
 /// Low, middle and high control points of the curve: lightness, a, b.
 const LOW: [f64; 3] = [0.700, -0.030, -0.085];
 const MIDDLE: [f64; 3] = [0.830, -0.065, 0.005];
@@ -60,7 +62,7 @@ fn curve_lengths() -> [f64; STEPS + 1] {
 fn parameter_at(lengths: &[f64; STEPS + 1], length: f64) -> f64 {
     let i = lengths.partition_point(|l| *l < length).clamp(1, STEPS);
     let within = (length - lengths[i - 1]) / (lengths[i] - lengths[i - 1]);
-    (ratio(i - 1, STEPS) + within / 64.0).clamp(0.0, 1.0)
+    number::within(ratio(i - 1, STEPS) + within / 64.0, 0.0, 1.0)
 }
 
 /// OKLab to 8-bit sRGB: Ottosson's matrices, then the transfer curve of IEC 61966-2-1.
@@ -77,10 +79,10 @@ fn rgb_of_oklab([l, a, b]: [f64; 3]) -> Rgb {
         -0.004_196_086_3 * cone[0] - 0.703_418_614_7 * cone[1] + 1.707_614_701_0 * cone[2],
     ];
     Rgb(linear.map(|v| {
-        let v = v.clamp(0.0, 1.0);
+        let v = number::within(v, 0.0, 1.0);
         let shown = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * libm::pow(v, 1.0 / 2.4) - 0.055 };
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 0..=255")]
-        let byte = (shown * 255.0 + 0.5).clamp(0.0, 255.0) as u8;
+        let byte = number::within(shown * 255.0 + 0.5, 0.0, 255.0) as u8;
         byte
     }))
 }
@@ -124,7 +126,7 @@ mod tests {
             -0.010_248_5 * l + 0.054_019_3 * m - 0.113_615 * s,
             -0.000_365_297 * l - 0.004_121_61 * m + 0.693_511 * s,
         ]
-        .map(|v| v.clamp(0.0, 1.0))
+        .map(|v| number::within(v, 0.0, 1.0))
     }
 
     fn luminance([r, g, b]: [f64; 3]) -> f64 {

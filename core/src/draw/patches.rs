@@ -4,6 +4,7 @@ use super::page::Page;
 use super::svg::Svg;
 use super::{PlanOptions, bare::Bare, style};
 use crate::card::Card;
+use crate::number::Shown;
 use crate::trial::Patch;
 
 /// A plan of the bed with the patches of a test print and their numbers, as a self-contained SVG document.
@@ -47,7 +48,7 @@ fn description(patches: &[Patch]) -> String {
         .iter()
         .map(|p| format!("{} at X {} Y {}", p.number, crate::program::place(p.x), crate::program::place(p.y)))
         .collect();
-    format!("Patches of {} mm: {}.", patches.first().map_or(0.0, |p| p.side), list.join("; "))
+    format!("Patches of {} mm: {}.", Shown(patches.first().map_or(0.0, |p| p.side)), list.join("; "))
 }
 
 #[cfg(test)]

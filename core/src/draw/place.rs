@@ -1,5 +1,7 @@
 //! Where words and figures go: boxes that must not overlap, and straight stretches of a line.
 
+use crate::number;
+
 /// A rectangle on the sheet, turned by an angle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Area {
@@ -197,7 +199,7 @@ impl Track<'_> {
         let i = self.at.partition_point(|a| *a < s).clamp(1, self.points.len() - 1);
         let (p, q) = (self.points[i - 1], self.points[i]);
         let span = self.at[i] - self.at[i - 1];
-        let t = if span > 0.0 { ((s - self.at[i - 1]) / span).clamp(0.0, 1.0) } else { 0.0 };
+        let t = if span > 0.0 { number::within((s - self.at[i - 1]) / span, 0.0, 1.0) } else { 0.0 };
         [p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])]
     }
 

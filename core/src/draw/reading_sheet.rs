@@ -8,6 +8,7 @@ use super::svg::{self, Svg, path_data};
 use super::{frame, levels, style};
 use crate::card::{Card, Point};
 use crate::cautions::READING;
+use crate::number::Shown;
 use crate::plan::{about, plunger, steps};
 use crate::whereabouts;
 use core::fmt::Write as _;
@@ -110,8 +111,8 @@ impl<'a> Sheet<'a> {
         svg.tag("svg")
             .attr("xmlns", "http://www.w3.org/2000/svg")
             .attr("viewBox", &view)
-            .attr("width", &format!("{width}mm"))
-            .attr("height", &format!("{height}mm"))
+            .attr("width", &format!("{}mm", Shown(width)))
+            .attr("height", &format!("{}mm", Shown(height)))
             .attr("role", "img")
             .attr("aria-labelledby", &format!("evengap-sheet-{}-{number}", self.digest))
             .attr("font-family", style::FAMILY)
@@ -310,8 +311,9 @@ impl<'a> Sheet<'a> {
         block.heading("What to write down");
         block.text(&format!("{}; {}.", capital(about.value), about.sign));
         let spread = r.spread.map_or("usual", |_| "the card's");
-        block.text(&format!("Expect readings to repeat within about {} mm ({spread} spread).", r.spread_or_usual()));
-        if let Some([x, y]) = r.right_at {
+        let usual = Shown(r.spread_or_usual());
+        block.text(&format!("Expect readings to repeat within about {usual} mm ({spread} spread)."));
+        if let Some([x, y]) = r.right_at.map(|at| at.map(Shown)) {
             block.text(&format!("Heights count from X {x} Y {y}, where the first layer is right."));
         }
         block
@@ -321,7 +323,8 @@ impl<'a> Sheet<'a> {
         let r = &self.card.readings;
         let mut block = Block::new(width);
         block.heading("Temperatures");
-        let degrees = |t: Option<f64>| t.map_or_else(|| "________ \u{b0}C".to_owned(), |t| format!("{t} \u{b0}C"));
+        let degrees =
+            |t: Option<f64>| t.map_or_else(|| "________ \u{b0}C".to_owned(), |t| format!("{} \u{b0}C", Shown(t)));
         block.text(&format!("Bed {}, nozzle {}", degrees(r.bed_celsius), degrees(r.nozzle_celsius)));
         block.heading("Cautions");
         for caution in READING {

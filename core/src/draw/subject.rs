@@ -7,6 +7,7 @@ use super::{PlanOptions, Spot, Survey, legend};
 use crate::HeightMap;
 use crate::compare::{Difference, Level};
 use crate::known::{Known, Over};
+use crate::number::{Shown, within};
 use crate::tram::{ScrewTurn, Tram};
 
 /// See the module.
@@ -102,7 +103,7 @@ impl Sampled {
 
     fn at(&self, x: f64, y: f64) -> f64 {
         let cell = |v: f64, axis: usize| {
-            let along = ((v - self.from[axis]) / self.step[axis]).clamp(0.0, f64::from(CELLS));
+            let along = within((v - self.from[axis]) / self.step[axis], 0.0, f64::from(CELLS));
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "from 0 to CELLS - 1")]
             let k = along.min(f64::from(CELLS) - 1.0).max(0.0) as usize;
             #[expect(clippy::cast_precision_loss, reason = "from 0 to CELLS - 1")]
@@ -214,12 +215,12 @@ impl Subject<'_> {
         match self {
             Subject::Bed => {}
             Subject::Known(over) => {
-                let text = |over: &Over| format!("to \u{b1}{:.3} mm (95 %)", over.within);
+                let text = |over: &Over| format!("to \u{b1}{:.3} mm (95 %)", Shown(over.within));
                 rows[0] = ("Known", text(over));
                 let worst = &over.worst;
                 let text = format!(
                     "\u{b1}{:.3} mm, {}: X {}, Y {}",
-                    worst.within,
+                    Shown(worst.within),
                     worst.place,
                     plain(worst.x, 1),
                     plain(worst.y, 1)
@@ -268,9 +269,9 @@ impl Subject<'_> {
                 "The bed seen from above, the front at the bottom: {}. {} readings. The bed is known to \u{b1}{:.3} mm (95 %), worst {}: \u{b1}{:.3} mm.",
                 legend::bed(survey),
                 survey.card.readings.points.len(),
-                over.within,
+                Shown(over.within),
                 over.worst.place,
-                over.worst.within
+                Shown(over.worst.within)
             ),
             Subject::Screws(tram) => {
                 let orders: Vec<String> = tram.screws.iter().map(ToString::to_string).collect();

@@ -103,7 +103,7 @@ pub(super) fn coordinate(value: f64) -> String {
     if !value.is_finite() {
         return "0.00".to_owned();
     }
-    let text = format!("{value:.2}");
+    let text = format!("{:.2}", crate::number::Shown(value));
     if text == "-0.00" { "0.00".to_owned() } else { text }
 }
 

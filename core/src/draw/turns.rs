@@ -5,6 +5,7 @@ use super::place::{Area, Taken};
 use super::svg::{Svg, path_data};
 use super::{ground, style};
 use crate::card::Turn;
+use crate::number::Shown;
 use crate::tram::ScrewTurn;
 
 /// Radius of the arrow's curve.
@@ -59,8 +60,8 @@ fn words(turn: &ScrewTurn) -> Vec<String> {
     let word = if turn.turns < 1.005 { "turn" } else { "turns" };
     vec![
         turn.name.clone(),
-        format!("{way} {:.2} mm", turn.raise_mm.abs()),
-        format!("{:.2} {word} {}", turn.turns, turn.direction.word()),
+        format!("{way} {:.2} mm", Shown(turn.raise_mm.abs())),
+        format!("{:.2} {word} {}", Shown(turn.turns), turn.direction.word()),
     ]
 }
 

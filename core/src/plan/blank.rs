@@ -2,6 +2,7 @@
 
 use super::method::about;
 use crate::card::{Bed, Method, Point};
+use crate::number::Shown;
 use crate::{Card, whereabouts};
 use std::fmt::Write as _;
 
@@ -34,7 +35,8 @@ pub fn card_text(card: &Card) -> String {
 
 /// What a line's key means.
 fn comment(card: &Card, line: &str) -> Option<&'static str> {
-    let (key, _) = line.split_once(" = ")?;
+    let (key, value) = line.split_once(' ')?;
+    value.strip_prefix("= ")?;
     Some(match key {
         "x" => "lowest and highest X that the nozzle reaches",
         "y" => "lowest and highest Y",
@@ -82,7 +84,7 @@ fn point_lines(bed: &Bed, points: impl Iterator<Item = Point>) -> String {
             Point::Read(r) => ([Some(r.x), Some(r.y), Some(r.value), r.spread], [r.x, r.y]),
             Point::Unread(u) => ([Some(u.x), Some(u.y), None, None], [u.x, u.y]),
         })
-        .map(|(numbers, at)| (numbers.into_iter().flatten().map(|n| format!("{}", n + 0.0)).collect(), at))
+        .map(|(numbers, at)| (numbers.into_iter().flatten().map(|n| Shown(n + 0.0).to_string()).collect(), at))
         .collect();
     let width = |k: usize| rows.iter().filter_map(|(row, _)| row.get(k)).map(String::len).max().unwrap_or(0);
     let widths = [width(0), width(1), width(2), width(3)];

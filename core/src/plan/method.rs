@@ -1,6 +1,7 @@
 //! The four ways to read, told once: what is done, what is written down, its sign and how well it repeats.
 
 use crate::card::{Method, Readings};
+use crate::number::Shown;
 
 /// All methods, in the order in which they are told of.
 pub const METHODS: [Method; 4] = [Method::Drag, Method::Gauge, Method::Patch, Method::Dial];
@@ -61,10 +62,10 @@ pub fn about(method: Method) -> About {
 #[must_use]
 pub fn steps(readings: &Readings) -> Vec<String> {
     let heat = heating(readings);
-    let parked = readings.parked.unwrap_or(0.0);
+    let parked = Shown(readings.parked.unwrap_or(0.0));
     let mut steps = match readings.method {
         Method::Drag => {
-            let sheet = readings.sheet.unwrap_or(0.0);
+            let sheet = Shown(readings.sheet.unwrap_or(0.0));
             vec![
                 format!("Home the printer. {heat} Wipe the nozzle: a drip counts as height."),
                 format!("Measure your sheet; the card says {sheet} mm. Raise the nozzle, move to the point, lay the sheet under it."),
@@ -96,7 +97,7 @@ pub fn steps(readings: &Readings) -> Vec<String> {
             vec![
                 format!("Home the printer. {heat} Fix the indicator to the carriage, plunger down, {} of the nozzle.", beside(dx, dy)),
                 "Choose one Z at which the plunger is pressed in everywhere and the nozzle stays clear of the bed. Take every reading at this Z.".to_owned(),
-                format!("Raise, move the nozzle to the point's X and Y (the plunger then stands at X {dx:+}, Y {dy:+} from it), and lower to the chosen Z."),
+                format!("Raise, move the nozzle to the point's X and Y (the plunger then stands at X {:+}, Y {:+} from it), and lower to the chosen Z.", Shown(dx), Shown(dy)),
                 "Set the indicator to 0 at the first point only. Write down what it shows in mm; plunger pushed up is positive.".to_owned(),
             ]
         }
@@ -114,8 +115,8 @@ pub fn steps(readings: &Readings) -> Vec<String> {
 /// Where the plunger is, in words.
 fn beside(dx: f64, dy: f64) -> String {
     let part = |v: f64, plus: &str, minus: &str| match v {
-        v if v > 0.0 => Some(format!("{v} mm {plus}")),
-        v if v < 0.0 => Some(format!("{} mm {minus}", -v)),
+        v if v > 0.0 => Some(format!("{} mm {plus}", Shown(v))),
+        v if v < 0.0 => Some(format!("{} mm {minus}", Shown(-v))),
         _ => None,
     };
     let parts: Vec<String> = [part(dx, "to the right", "to the left"), part(dy, "to the back", "to the front")]
@@ -133,7 +134,7 @@ fn heating(readings: &Readings) -> String {
         (bed, nozzle) => {
             let parts: Vec<String> = [("the bed", bed), ("the nozzle", nozzle)]
                 .into_iter()
-                .filter_map(|(what, t)| t.map(|t| format!("{what} to {t} \u{b0}C")))
+                .filter_map(|(what, t)| t.map(|t| format!("{what} to {} \u{b0}C", Shown(t))))
                 .collect();
             format!("Heat {} and wait ten minutes: the plate moves while it warms.", parts.join(" and "))
         }

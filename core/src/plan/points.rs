@@ -1,6 +1,7 @@
 //! Which points to read: a grid, or places that someone chose, as far as nozzle and plunger can go there.
 
 use crate::card::{Bed, MAX_POINTS, Outline};
+use crate::number::Shown;
 use crate::{Error, ErrorKind};
 
 /// Usual distance of the outermost points from the bed's edge, mm. Common practice, no source: the plate's rim is often rounded.
@@ -98,10 +99,11 @@ pub fn grid(bed: &Bed, offset: Option<[f64; 2]>, columns: usize, rows: usize, ro
     let xs = stations(bed.x, offset.map(|o| o[0]), columns, room.margin);
     let ys = stations(bed.y, offset.map(|o| o[1]), rows, room.margin);
     let (Some(xs), Some(ys)) = (xs, ys) else {
-        let plunger = offset.map_or(String::new(), |o| format!(" and an offset of [{}, {}] mm", o[0], o[1]));
+        let plunger =
+            offset.map_or(String::new(), |[x, y]| format!(" and an offset of [{}, {}] mm", Shown(x), Shown(y)));
         return Err(options(format!(
             "a margin of {} mm{plunger} leaves no room for {columns} x {rows} points on this bed",
-            room.margin
+            Shown(room.margin)
         ))
         .with_help("take a smaller margin or fewer points"));
     };
@@ -128,7 +130,10 @@ pub fn given(bed: &Bed, offset: Option<[f64; 2]>, points: &[[f64; 2]], room: Roo
 fn check(room: Room) -> Result<(), Error> {
     for (what, value) in [("margin", room.margin), ("clearance", room.clearance)] {
         if !(value.is_finite() && value >= 0.0) {
-            return Err(Error::new(ErrorKind::Options, format!("a {what} of {value} mm: it must be 0 or more")));
+            return Err(Error::new(
+                ErrorKind::Options,
+                format!("a {what} of {} mm: it must be 0 or more", Shown(value)),
+            ));
         }
     }
     Ok(())

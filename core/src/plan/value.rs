@@ -2,6 +2,7 @@
 
 use super::method::about;
 use crate::card::{Card, MAX_READING, Method};
+use crate::number::Shown;
 
 /// Largest difference from its neighbours, mm, that a reading is taken for without asking; also the largest height of a
 /// first reading. A bed that is bent by more is not one that the rewriter follows without being told to.
@@ -27,10 +28,10 @@ pub fn value_from_text(method: Method, text: &str) -> Result<f64, String> {
         None => return Err(format!("\"{text}\" is not a number of millimetres")),
     };
     if value.abs() > MAX_READING {
-        return Err(format!("{value} mm is beyond what can be read ({MAX_READING} mm)"));
+        return Err(format!("{} mm is beyond what can be read ({} mm)", Shown(value), Shown(MAX_READING)));
     }
     if value < 0.0 && matches!(method, Method::Gauge | Method::Patch) {
-        return Err(format!("{value} mm is negative, and the value is {}", about(method).value));
+        return Err(format!("{} mm is negative, and the value is {}", Shown(value), about(method).value));
     }
     Ok(value)
 }
@@ -50,12 +51,14 @@ pub fn doubt(card: &Card, [x, y]: [f64; 2], value: f64) -> Option<String> {
     let height = r.height_of(value);
     let Some(middle) = heights.get(heights.len() / 2) else {
         return (height.abs() > ABSURD).then(|| {
-            format!("{value} mm means that the bed stands {:.2} mm {} Z = 0 there", height.abs(), above(height))
+            let [shown, off] = [value, height.abs()].map(Shown);
+            format!("{shown} mm means that the bed stands {off:.2} mm {} Z = 0 there", above(height))
         });
     };
     let off = height - middle;
     (off.abs() > ABSURD).then(|| {
-        format!("{value} mm means that the bed stands {:.2} mm {} its neighbours there", off.abs(), above(off))
+        let [shown, apart] = [value, off.abs()].map(Shown);
+        format!("{shown} mm means that the bed stands {apart:.2} mm {} its neighbours there", above(off))
     })
 }
 

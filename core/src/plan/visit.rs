@@ -2,7 +2,8 @@
 
 use crate::card::{Card, Method, Unread};
 use crate::cautions::RUNNING;
-use crate::program::{Program, Speeds, corner, grained, place};
+use crate::number::Shown;
+use crate::program::{Program, Speeds, corner, grained, out_of_range, place};
 use crate::{Error, ErrorKind};
 
 /// Most points of a visiting program.
@@ -233,13 +234,15 @@ fn reading_height(card: &Card, options: &VisitOptions) -> Result<Option<f64>, Er
     // As it is written.
     let written = grained(low);
     if written.is_nan() || written <= 0.0 {
-        return Err(fault(format!("{name} is {low} mm, and the nozzle must stay above Z = 0"))
+        return Err(fault(format!("{name} is {} mm, and the nozzle must stay above Z = 0", Shown(low)))
             .with_help("a feeler gauge or a patch wants a few tenths of a millimetre under the nozzle"));
     }
     if options.safe_height.is_nan() || low + LEAST_RISE > options.safe_height {
         return Err(fault(format!(
-            "the safe height, {} mm, is not {LEAST_RISE} mm above {name}, {low} mm",
-            options.safe_height
+            "the safe height, {} mm, is not {} mm above {name}, {} mm",
+            Shown(options.safe_height),
+            Shown(LEAST_RISE),
+            Shown(low)
         )));
     }
     Ok(Some(written))
@@ -259,7 +262,7 @@ fn check_options(o: &VisitOptions, travel: f64) -> Result<(), Error> {
         (o.down_speed, 0.1, 100.0, "a speed of coming down", "mm/s"),
     ] {
         if !(low..=high).contains(&value) {
-            return Err(fault(format!("{name} of {value} {unit} is not between {low} and {high} {unit}")));
+            return Err(fault(out_of_range(name, value, [low, high], unit)));
         }
     }
     Ok(())
@@ -287,7 +290,7 @@ fn check_place(
         return Ok(());
     }
     let (x, y) = (place(at[0]), place(at[1]));
-    let area = |k: [f64; 4]| format!("the keep-out area [{}, {}, {}, {}]", k[0], k[1], k[2], k[3]);
+    let area = |k: [f64; 4]| format!("the keep-out area [{}]", k.map(|n| Shown(n).to_string()).join(", "));
     let plunger = offset.and_then(|[dx, dy]| card.bed.keep_out_at(at[0] + dx, at[1] + dy));
     let message = match (card.bed.keep_out_at(at[0], at[1]), plunger) {
         _ if !card.bed.reaches(at[0], at[1]) => format!("{name}, ({x}, {y}), is outside the bed"),
@@ -330,7 +333,7 @@ fn head(program: &mut Program, card: &Card, stops: usize, low: Option<f64>, opti
     }
     program.comment(&match options.wait {
         Wait::Person => "Read, write it down, and resume at the machine.".to_owned(),
-        Wait::Seconds(s) => format!("It goes on by itself after {s} seconds at each point."),
+        Wait::Seconds(s) => format!("It goes on by itself after {} seconds at each point.", Shown(s)),
     });
     for (celsius, part) in [(r.bed_celsius, "bed"), (r.nozzle_celsius, "nozzle")] {
         if celsius.is_none_or(|c| c <= 0.0) {

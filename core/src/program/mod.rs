@@ -26,6 +26,7 @@
 
 pub(crate) mod ways;
 
+use crate::number::Shown;
 use crate::{Card, Error, ErrorKind};
 use std::fmt::Write as _;
 use ways::{MOST_AREAS, Ways};
@@ -44,7 +45,7 @@ pub(crate) fn grained(value: f64) -> f64 {
 
 /// A number for a word: so many decimals, without zeros at their end.
 fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
+    let text = format!("{:.decimals$}", Shown(value));
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { text.as_str() };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
@@ -52,6 +53,12 @@ fn number(value: f64, decimals: usize) -> String {
 /// A place for a person or a word: mm, to the grain, without zeros at its end.
 pub(crate) fn place(value: f64) -> String {
     number(value, 3)
+}
+
+/// What is wrong with a value out of its range.
+pub(crate) fn out_of_range(name: &str, value: f64, range: [f64; 2], unit: &str) -> String {
+    let [value, low, high] = [value, range[0], range[1]].map(Shown);
+    format!("{name} of {value} {unit} is not between {low} and {high} {unit}")
 }
 
 /// mm/s in the unit of F words, mm/min, as they are written.
@@ -147,8 +154,11 @@ impl Program {
     pub(crate) fn start(&mut self, bed_celsius: Option<f64>, nozzle_celsius: Option<f64>) -> Result<(), Error> {
         for (celsius, most, part) in [(bed_celsius, HOTTEST[0], "bed"), (nozzle_celsius, HOTTEST[1], "nozzle")] {
             if let Some(celsius) = celsius.filter(|c| c.is_nan() || *c > most) {
-                let message =
-                    format!("{celsius} degrees for the {part} is more than {most} degrees: no program asks for that");
+                let message = format!(
+                    "{} degrees for the {part} is more than {} degrees: no program asks for that",
+                    Shown(celsius),
+                    Shown(most)
+                );
                 return Err(Error::new(ErrorKind::Options, message)
                     .with_help(format!("set {part}_celsius right, on the card or among the options")));
             }

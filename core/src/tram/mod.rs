@@ -83,6 +83,7 @@ pub use verdict::{MAY_BE_SPREAD, Verdict};
 
 use crate::card::{MAX_COORDINATE, MAX_READING, PITCHES, Screws};
 use crate::least_squares::{Fit as Found, fit};
+use crate::number::Shown;
 use crate::surface::Extreme;
 use crate::{Card, Error, ErrorKind, HeightMap, whereabouts};
 use plate::Plate;
@@ -237,7 +238,7 @@ pub fn tram(map: &HeightMap, options: &Options) -> Result<Tram, Error> {
     if let Some(limit) = options.stop_below_mm
         && !(limit > 0.0 && limit <= MAX_READING)
     {
-        return Err(Error::new(ErrorKind::Options, format!("{limit} mm is no range to stop below"))
+        return Err(Error::new(ErrorKind::Options, format!("{} mm is no range to stop below", Shown(limit)))
             .with_help("a usual one is 0.05 mm"));
     }
     let plate = match options.twist {

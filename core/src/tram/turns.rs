@@ -1,6 +1,7 @@
 //! mm at a screw as a person turns it: turns, a direction and an angle.
 
 use crate::card::{Screws, Turn};
+use crate::number::Shown;
 
 /// What one screw has to do.
 ///
@@ -94,10 +95,10 @@ impl core::fmt::Display for ScrewTurn {
         if self.is_still() {
             return write!(f, "{}: leave it as it is", self.name);
         }
-        let (way, mm) = (if self.raise_mm > 0.0 { "raise" } else { "lower" }, self.raise_mm.abs());
-        let (turns, degrees) = (self.turns, self.angle_degrees);
+        let way = if self.raise_mm > 0.0 { "raise" } else { "lower" };
+        let [mm, turns, degrees] = [self.raise_mm.abs(), self.turns, self.angle_degrees].map(Shown);
         let (direction, fraction) = (self.direction.word(), self.fraction());
-        let word = if turns < 1.005 { "turn" } else { "turns" };
+        let word = if self.turns < 1.005 { "turn" } else { "turns" };
         write!(f, "{}: {way} {mm:.2} mm, {turns:.2} {word} {direction}, {degrees:.0} degrees ({fraction})", self.name)
     }
 }

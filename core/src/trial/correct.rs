@@ -41,6 +41,7 @@
 //! spreads.
 
 use crate::card::{Card, Method, Reading};
+use crate::number::{Shown, pair, within};
 use crate::surface::CONTRADICTION;
 use crate::surface::places::count;
 use crate::surface::thin_plate::{Smoothing, ThinPlate};
@@ -110,7 +111,10 @@ pub fn correct(card: &Card, surface: SurfaceKind, patches: &[Measured], nozzle: 
     let map = HeightMap::fit(card, surface)?;
     let (Nozzle::Followed(layer) | Nozzle::Flat(layer)) = nozzle;
     if !(0.05..=2.0).contains(&layer) {
-        return Err(Error::new(ErrorKind::Options, format!("a layer of {layer} mm is not between 0.05 and 2 mm")));
+        return Err(Error::new(
+            ErrorKind::Options,
+            format!("a layer of {} mm is not between 0.05 and 2 mm", Shown(layer)),
+        ));
     }
     check(card, patches, layer)?;
     let told: Vec<f64> = patches
@@ -156,7 +160,7 @@ pub fn correct(card: &Card, surface: SurfaceKind, patches: &[Measured], nozzle: 
     for (n, height) in heights.iter().enumerate() {
         let value = libm::round(card.readings.value_of(*height) * 1e4) / 1e4 + 0.0;
         if value < 0.0 && matches!(card.readings.method, Method::Gauge | Method::Patch) {
-            let message = format!("the bed stands above the height `parked` at ({}, {})", places[n][0], places[n][1]);
+            let message = format!("the bed stands above the height `parked` at {}", pair(places[n]));
             return Err(Error::new(ErrorKind::Readings, message)
                 .with_help("a card with a larger `parked` can hold this: read the bed again"));
         }
@@ -182,13 +186,14 @@ fn check(card: &Card, patches: &[Measured], layer: f64) -> Result<(), Error> {
     }
     for m in patches {
         if !card.bed.reaches(m.x, m.y) {
-            return Err(refuse(m, format!("the patch at ({}, {}) is outside the bed", m.x, m.y)));
+            return Err(refuse(m, format!("the patch at {} is outside the bed", pair([m.x, m.y]))));
         }
         if !(m.thickness > 0.0 && m.thickness <= THICKEST * layer) {
             let message = format!(
-                "a patch cannot be {} mm thick: one layer of {layer} mm gives from 0 to {:.3} mm",
-                m.thickness,
-                THICKEST * layer
+                "a patch cannot be {} mm thick: one layer of {} mm gives from 0 to {:.3} mm",
+                Shown(m.thickness),
+                Shown(layer),
+                Shown(THICKEST * layer)
             );
             return Err(refuse(m, message).with_help("leave out patches that came loose or were not printed"));
         }
@@ -239,7 +244,7 @@ impl Common {
     fn at(&self, x: f64, y: f64) -> f64 {
         match self {
             Common::Mean(mean) => *mean,
-            Common::Surface(surface, b) => surface.value(x.clamp(b[0], b[2]), y.clamp(b[1], b[3])),
+            Common::Surface(surface, b) => surface.value(within(x, b[0], b[2]), within(y, b[1], b[3])),
         }
     }
 }

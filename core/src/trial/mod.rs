@@ -21,7 +21,8 @@ pub use layout::Patch;
 use crate::card::{Card, MAX_COORDINATE, Print};
 use crate::cautions::PRINTING;
 use crate::follow::{Options, Summary, Taper, rewrite};
-use crate::program::{HOTTEST, Program, Speeds, corner, place};
+use crate::number::{Shown, pair};
+use crate::program::{HOTTEST, Program, Speeds, corner, out_of_range, place};
 use crate::{Error, ErrorKind, HeightMap};
 use layout::{Layout, fill, layout};
 
@@ -180,7 +181,9 @@ pub fn trial(card: &Card, map: &HeightMap, options: &TrialOptions) -> Result<Tri
     };
     if nozzle_celsius < COLDEST_NOZZLE {
         return Err(fault(format!(
-            "a nozzle of {nozzle_celsius} degrees melts nothing: {COLDEST_NOZZLE} is the least"
+            "a nozzle of {} degrees melts nothing: {} is the least",
+            Shown(nozzle_celsius),
+            Shown(COLDEST_NOZZLE)
         ))
         .with_help("the card's readings were taken with a cooler nozzle: give the temperature of a print"));
     }
@@ -322,14 +325,14 @@ fn check(options: &TrialOptions, print: &Print) -> Result<(), Error> {
         (options.nozzle_celsius.unwrap_or(200.0), COLDEST_NOZZLE, HOTTEST[1], "a nozzle temperature", "degrees"),
     ] {
         if !(low..=high).contains(&value) {
-            return Err(fault(format!("{name} of {value} {unit} is not between {low} and {high} {unit}")));
+            return Err(fault(out_of_range(name, value, [low, high], unit)));
         }
     }
-    if let Some([x, y]) = options.at.iter().flatten().find(|p| !p.iter().all(|v| v.abs() <= MAX_COORDINATE)) {
-        return Err(fault(format!("a patch at ({x}, {y}) mm is nowhere near a bed")));
+    if let Some(at) = options.at.iter().flatten().find(|p| !p.iter().all(|v| v.abs() <= MAX_COORDINATE)) {
+        return Err(fault(format!("a patch at {} mm is nowhere near a bed", pair(*at))));
     }
     if height > width {
-        return Err(fault(format!("a line {width} mm wide cannot be {height} mm high"))
+        return Err(fault(format!("a line {} mm wide cannot be {} mm high", Shown(width), Shown(height)))
             .with_help("a first layer is about half as high as its lines are wide"));
     }
     Ok(())
@@ -340,8 +343,9 @@ fn check_flat(map: &HeightMap, height: f64) -> Result<(), Error> {
     let [_, highest] = map.extremes();
     if highest.height > height - LEAST_GAP {
         return Err(fault(format!(
-            "a flat layer of {height} mm would scrape: the bed stands at {:.3} mm at X {} Y {}",
-            highest.height,
+            "a flat layer of {} mm would scrape: the bed stands at {:.3} mm at X {} Y {}",
+            Shown(height),
+            Shown(highest.height),
             place(highest.x),
             place(highest.y)
         ))

@@ -13,6 +13,7 @@
 use crate::HeightMap;
 use crate::check::gaps::Followed;
 use crate::check::way::Way;
+use crate::number::within;
 use crate::surface::sheet::Sheet;
 
 /// The definition.
@@ -55,7 +56,7 @@ impl Target {
     /// w(z).
     fn weight(&self, z: f64) -> f64 {
         match self.followed.taper {
-            Some([from, to]) => ((to - z) / (to - from)).clamp(0.0, 1.0),
+            Some([from, to]) => within((to - z) / (to - from), 0.0, 1.0),
             None => 1.0,
         }
     }

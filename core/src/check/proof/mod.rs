@@ -22,6 +22,7 @@ mod rest;
 mod walk;
 
 use crate::check::gaps::Followed;
+use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::Reading;
 use crate::{Error, ErrorKind, HeightMap};
@@ -71,19 +72,27 @@ impl ProofOptions {
     fn check(&self) -> Result<(), Error> {
         let fault = |message: String| Err(Error::new(ErrorKind::Options, message));
         if !(0.0..=MOST_TOLERANCE).contains(&self.tolerance) {
-            return fault(format!("a tolerance of {} mm is not between 0 and {MOST_TOLERANCE} mm", self.tolerance));
+            return fault(format!(
+                "a tolerance of {} mm is not between 0 and {} mm",
+                Shown(self.tolerance),
+                Shown(MOST_TOLERANCE)
+            ));
         }
         let Followed { taper, shift } = self.followed;
         if shift.is_nan() || shift.abs() > MOST_SHIFT {
-            return fault(format!("a shift of {shift} mm is not between -{MOST_SHIFT} and {MOST_SHIFT} mm"));
+            return fault(format!(
+                "a shift of {} mm is not between -{most} and {most} mm",
+                Shown(shift),
+                most = Shown(MOST_SHIFT)
+            ));
         }
         if let Some([from, to]) = taper
             && !(from.is_finite() && to.is_finite() && from < to)
         {
-            return fault(format!("{from} to {to} mm is no taper"));
+            return fault(format!("{} to {} mm is no taper", Shown(from), Shown(to)));
         }
         if !self.floor.is_finite() {
-            return fault(format!("a floor of {} mm is no height", self.floor));
+            return fault(format!("a floor of {} mm is no height", Shown(self.floor)));
         }
         Ok(())
     }

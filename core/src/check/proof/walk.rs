@@ -7,6 +7,7 @@ use super::{Fault, FaultKind, ProofOptions, Side, Verdict};
 use crate::Error;
 use crate::check::marker::Marker;
 use crate::check::way::Way;
+use crate::number::{Shown, within};
 use crate::toolpath::words::Line;
 use crate::toolpath::{AXES, Axis, Move, State, Step, long_move};
 
@@ -387,9 +388,9 @@ impl Walk {
                 let [x, y] = way.at(t);
                 self.verdict.height.note(f.abs(), number);
                 let side = if f > 0.0 { "above" } else { "below" };
+                let [x, y, off, allowed] = [x, y, f.abs(), allowed].map(Shown);
                 let message = format!(
-                    "at X {x:.3} Y {y:.3} Z is {:.4} mm {side} its definition, and {allowed:.4} are allowed",
-                    f.abs()
+                    "at X {x:.3} Y {y:.3} Z is {off:.4} mm {side} its definition, and {allowed:.4} are allowed"
                 );
                 self.fault(FaultKind::Height, Some(number), Some(at), message);
             }
@@ -418,7 +419,8 @@ impl Walk {
             self.verdict.height.note(off.abs(), current.row.number);
         } else if (commands || self.settled) && !(same && !self.settled && !old.known()) {
             let side = if off > 0.0 { "above" } else { "below" };
-            let message = format!("Z is {:.4} mm {side} its definition, and {allowed:.4} are allowed", off.abs());
+            let [off, allowed] = [off.abs(), allowed].map(Shown);
+            let message = format!("Z is {off:.4} mm {side} its definition, and {allowed:.4} are allowed");
             self.fault(FaultKind::Height, Some(current.row.number), Some(at), message);
         }
         self.settled = right;
@@ -466,7 +468,7 @@ impl Walk {
             let want = self.target.height(way.to, z[1]);
             let along = (m.after[2].place() - want).abs();
             if along > self.options.tolerance + 0.001 && along < (z[1] - z[0]).abs() {
-                let part = ((m.after[2].place() - z[0]) / (z[1] - z[0])).clamp(current.share, 1.0 - f64::EPSILON);
+                let part = within((m.after[2].place() - z[0]) / (z[1] - z[0]), current.share, 1.0 - f64::EPSILON);
                 return Some(part);
             }
         }
@@ -486,7 +488,8 @@ impl Walk {
         self.verdict.filament.note(off, current.row.number);
         if off > allowed {
             let kind = FaultKind::Filament;
-            let message = format!("{:.6} mm of filament were pushed so far, and {want:.6} should be", self.pushed);
+            let (have, wanted) = (Shown(self.pushed), Shown(want));
+            let message = format!("{have:.6} mm of filament were pushed so far, and {wanted:.6} should be");
             self.fault(kind, Some(current.row.number), Some(at), message);
             // Told once.
             self.pushed = want;
@@ -505,7 +508,8 @@ impl Walk {
             let way = to.place() - from.place();
             let want = from.place() + way * current.share;
             if (here.place() - want).abs() > 0.000_5 + way.abs() * spelt + SAME {
-                let message = format!("another axis is at {:.4} and should be at {want:.4}", here.place());
+                let [here, want] = [here.place(), want].map(Shown);
+                let message = format!("another axis is at {here:.4} and should be at {want:.4}");
                 self.fault(FaultKind::Word, Some(current.row.number), Some(at), message);
             }
         }
@@ -519,7 +523,7 @@ impl Walk {
         let floor = self.options.floor;
         let was = old.place().min(current.m.before[2].place());
         if was >= floor && new.place() < floor - SAME {
-            let message = format!("Z {:.4} lies below the floor, {floor}", new.place());
+            let message = format!("Z {:.4} lies below the floor, {}", Shown(new.place()), Shown(floor));
             self.fault(FaultKind::Floor, Some(current.row.number), Some(at), message);
         }
     }
@@ -548,7 +552,7 @@ impl Walk {
         if matches!(current.step, Step::SetPosition { .. })
             && shifts.abs() > half(Z_DECIMALS, self.rewritten.reader.state().unit)
         {
-            let message = format!("G92 calls Z {:.4} mm more than it is: the compensation is lost", -shifts);
+            let message = format!("G92 calls Z {:.4} mm more than it is: the compensation is lost", Shown(-shifts));
             self.fault(FaultKind::Height, Some(current.row.number), Some(at), message);
         }
         let known = |s: &State| s.axes.iter().all(|a| a.known);
@@ -581,7 +585,7 @@ impl Walk {
         }
         let (want, have) = (current.before.e, self.rewritten.reader.state().e);
         if (want - have).abs() > self.half_e {
-            let message = format!("it sets E to {have}, and the original's is {want}");
+            let message = format!("it sets E to {}, and the original's is {}", Shown(have), Shown(want));
             self.fault(FaultKind::Filament, Some(current.row.number), Some(row.number), message);
         }
         Some(current)
@@ -605,7 +609,7 @@ impl Walk {
         } else if told.followed != options.followed || told.flow != options.flow {
             Some("the toolpath was rewritten with another taper, shift or flow".to_owned())
         } else if told.tolerance > options.tolerance {
-            Some(format!("the toolpath was rewritten with a tolerance of {} mm", told.tolerance))
+            Some(format!("the toolpath was rewritten with a tolerance of {} mm", Shown(told.tolerance)))
         } else {
             None
         };
