@@ -47,8 +47,8 @@ impl Marker {
         let taper = match word("taper")? {
             "none" => None,
             range => {
-                let (from, to) = range.split_once("..")?;
-                let (from, to) = (number(from)?, number(to)?);
+                let dots = range.as_bytes().windows(2).position(|two| two == b"..")?;
+                let (from, to) = (number(range.get(..dots)?)?, number(range.get(dots + 2..)?)?);
                 // Anyone can write a comment: what cannot have been is no marker.
                 (from < to).then_some(Some([from, to]))?
             }

@@ -207,14 +207,14 @@ impl Output {
     }
 
     /// The refusal of a comment line that is the marker of an earlier rewriting.
-    #[inline]
     pub(crate) fn already_rewritten(&self, bytes: &[u8]) -> Option<Error> {
         if !bytes.trim_ascii_start().starts_with(MARKER) {
             return None;
         }
         let text = String::from_utf8_lossy(&bytes[..bytes.len().min(200)]);
-        let card = text.split_whitespace().find_map(|w| w.strip_prefix("card=")).unwrap_or("?").to_string();
-        let same = if self.marker.contains(&format!("card={card} ")) { ", this very one" } else { "" };
+        let [card, ours] = [&text, &*self.marker]
+            .map(|marker| marker.split_whitespace().find_map(|w| w.strip_prefix("card=")).unwrap_or("?"));
+        let same = if card == ours { ", this very one" } else { "" };
         Some(
             Error::new(ErrorKind::Refused, format!("the file was already rewritten, with card {card}{same}"))
                 .with_help("rewrite the original file, or allow `already-rewritten`"),

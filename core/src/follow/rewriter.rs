@@ -333,7 +333,6 @@ impl Work {
         Ok(())
     }
 
-    #[inline]
     fn first_line(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.output.bom = bytes.starts_with(b"\xEF\xBB\xBF");
         if bytes.starts_with(b"\xFF\xFE") || bytes.starts_with(b"\xFE\xFF") {
@@ -345,7 +344,6 @@ impl Work {
     }
 
     /// After a line that passed because it was allowed to.
-    #[inline]
     fn warn_of_what_passed(&mut self, source: Source<'_>, why: Why) {
         let (kind, message) = match why {
             Why::Sent => return,

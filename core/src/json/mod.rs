@@ -12,7 +12,7 @@
 mod reader;
 mod writer;
 
-use crate::tree::{self, Lines};
+use crate::tree::{self, Lines, Node};
 use core::fmt;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -23,8 +23,12 @@ use serde::de::DeserializeOwned;
 ///
 /// In words, what is wrong: no JSON, nested deeper than 16, an unknown key, a value of another kind.
 pub fn read<T: DeserializeOwned>(text: &str) -> Result<T, String> {
-    let node = tree::from_json(text, &Lines::of(""), "this is not JSON").map_err(|e| e.message().to_owned())?;
-    T::deserialize(&node).map_err(|Refused(words)| words.into())
+    T::deserialize(&parsed(text)?).map_err(|Refused(words)| words.into())
+}
+
+/// What is the same for every type.
+fn parsed(text: &str) -> Result<Node, String> {
+    tree::from_json(text, &Lines::of(""), "this is not JSON").map_err(|e| e.message().to_owned())
 }
 
 /// Writes a value without white space: the text that [`read`] and every JSON reader takes.

@@ -494,7 +494,6 @@ impl Reader {
     }
 
     /// The M words of a line that begins with one or has G words too.
-    #[inline]
     fn m_words(&mut self, line: &Line, with_g: bool, place: At<'_>) -> Result<Step, Fault> {
         let mut step = Step::Still;
         for word in line.words().iter().filter(|w| w.letter == b'M') {

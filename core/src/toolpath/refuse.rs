@@ -85,12 +85,10 @@ pub(super) struct At<'a> {
 }
 
 impl At<'_> {
-    #[inline]
     fn error(self, kind: ErrorKind, at: usize, message: String) -> Error {
         Error::new(kind, message).at(self.line, at as u64 + 1)
     }
 
-    #[inline]
     fn word(self, from: usize) -> String {
         let rest = &self.bytes[from.min(self.bytes.len())..];
         let end = rest.iter().skip(1).position(|b| b.is_ascii_whitespace() || *b == b';').map_or(rest.len(), |n| n + 1);
@@ -109,7 +107,6 @@ impl At<'_> {
         }
     }
 
-    #[inline]
     pub(super) fn not_a_number(self, word: &Word) -> Error {
         let text = self.word(word.start);
         let message = if word.number.is_some() {
@@ -130,7 +127,6 @@ impl At<'_> {
         ))
     }
 
-    #[inline]
     pub(super) fn own_levelling(self, at: usize) -> Error {
         let text = self.word(at);
         self.error(
@@ -143,7 +139,6 @@ impl At<'_> {
         .with_help("take the line out of the file, or allow `own-levelling` if the machine ignores it")
     }
 
-    #[inline]
     pub(super) fn doubt(self, at: usize, doubt: Doubt) -> Error {
         let text = self.word(at);
         let (message, help) = match doubt {
