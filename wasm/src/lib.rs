@@ -49,6 +49,11 @@ pub use self::{
 
 use wasm_bindgen::prelude::*;
 
+/// Smaller than the standard library's.
+#[cfg(target_family = "wasm")]
+#[global_allocator]
+static ALLOCATOR: talc::wasm::WasmDynamicTalc = talc::wasm::new_wasm_dynamic_allocator();
+
 /// The engine's version, which the marker in a rewritten toolpath names too.
 #[wasm_bindgen]
 #[must_use]

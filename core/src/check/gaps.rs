@@ -321,7 +321,7 @@ impl Gaps {
     /// # Errors
     /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`], with line and column, as the reader has them; [`ErrorKind::Limit`] beyond
     /// [`MAX_LAYERS`]. [`ErrorKind::Options`] if the options make no sense.
-    #[inline]
+    #[cfg_attr(not(feature = "small"), inline)]
     pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.look.sound()?;
         let Gaps { lines, line, look } = self;
@@ -332,7 +332,7 @@ impl Gaps {
     ///
     /// # Errors
     /// As [`Gaps::push`], for a last line without its ending.
-    #[inline]
+    #[cfg_attr(not(feature = "small"), inline)]
     pub fn finish(self) -> Result<GapReport, Error> {
         self.look.sound()?;
         let Gaps { mut lines, mut line, mut look } = self;

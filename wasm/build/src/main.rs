@@ -3,6 +3,9 @@
 //!
 //! Usage: `cargo run -p evengap-wasm-build`
 
+mod order;
+mod quiet;
+
 use std::error::Error;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode, Stdio};
@@ -35,8 +38,11 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
         std::fs::remove_dir_all(&place)?;
     }
     for [name, feature, profile] in MODULES {
+        let module = compile(wasm, feature, profile)?;
+        only_our_own_numbers(&module)?;
+        let module = without_last_words(&module)?;
         Bindgen::new()
-            .input_path(compile(wasm, feature, profile)?)
+            .input_path(module)
             .out_name(name)
             .web(true)?
             .omit_default_module_path(false)
@@ -44,6 +50,8 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
             .remove_name_section(true)
             .remove_producers_section(true)
             .generate(&place)?;
+        let module = place.join(format!("{name}_bg.wasm"));
+        std::fs::write(&module, order::sorted(&std::fs::read(&module)?)?)?;
         let types = place.join(name).with_extension("d.ts");
         std::fs::write(&types, in_words_of_typescript(&std::fs::read_to_string(&types)?))?;
     }
@@ -85,6 +93,31 @@ fn compile(wasm: &Path, feature: &str, profile: &str) -> Result<PathBuf, Box<dyn
         }
     }
     Err("the build made no module".into())
+}
+
+/// The standard library's reading and writing of decimals is large, and one `{}` of an `f64` brings all of it: the engine has its
+/// own. The module still names its functions here.
+fn only_our_own_numbers(module: &Path) -> Result<(), Box<dyn Error>> {
+    let bytes = std::fs::read(module)?;
+    for name in ["flt2dec", "dec2flt"] {
+        if bytes.windows(name.len()).any(|part| part == name.as_bytes()) {
+            return Err(format!(
+                "{} holds the standard library's {name}: see evengap's number::Shown",
+                module.display()
+            )
+            .into());
+        }
+    }
+    Ok(())
+}
+
+/// The module with panics that say nothing, beside the one that was built.
+fn without_last_words(built: &Path) -> Result<PathBuf, Box<dyn Error>> {
+    let mut module = walrus::Module::from_file(built)?;
+    quiet::quieten(&mut module);
+    let quiet = built.with_extension("quiet.wasm");
+    module.emit_wasm_file(&quiet)?;
+    Ok(quiet)
 }
 
 /// The module holds the names of source files, for panics: what they are called, not where this machine keeps them.
