@@ -29,8 +29,8 @@ pub struct Footprint {
     corner: [f64; 2],
     /// Squares per mm.
     fineness: f64,
-    columns: usize,
-    rows: usize,
+    /// How many along X and along Y; 1 at least, where there is a layer.
+    squares: [u32; 2],
     /// The rectangle that the readings bound, mm.
     measured: [f64; 4],
     /// The lowest layers, lowest first.
@@ -57,9 +57,9 @@ impl Footprint {
         let [width, depth] = [bed.x, bed.y].map(|[low, high]| high - low);
         let fineness = f64::from(SQUARES) / width.max(depth);
         let along = |length: f64| (1..SQUARES).find(|n| f64::from(*n) >= length * fineness - 1e-9).unwrap_or(SQUARES);
-        let [columns, rows] = [width, depth].map(|length| along(length) as usize);
         let (corner, measured) = ([bed.x[0], bed.y[0]], map.measured());
-        Footprint { corner, fineness, columns, rows, measured, lowest: Vec::new(), last: 0 }
+        let squares = [along(width), along(depth)];
+        Footprint { corner, fineness, squares, measured, lowest: Vec::new(), last: 0 }
     }
 
     /// Whether filament at this Z, mm, could belong to the lowest layers.
@@ -74,6 +74,11 @@ impl Footprint {
         if !self.takes(z[0].min(z[1])) {
             return;
         }
+        if length <= STRETCH {
+            // As below, for one piece.
+            self.put(z[0] + (z[1] - z[0]) * 0.5, at(0.5), length);
+            return;
+        }
         let pieces = pieces(length, STRETCH);
         let piece = length / f64::from(pieces);
         for i in 0..pieces {
@@ -86,19 +91,20 @@ impl Footprint {
     #[inline]
     pub(crate) fn put(&mut self, z: f64, [x, y]: [f64; 2], length: f64) {
         let Some(n) = self.layer(z) else { return };
-        let along = |v: f64, corner: f64, count: usize| {
+        let along = |v: f64, corner: f64, last: u32| {
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "what is beyond is on the edge")]
-            let n = ((v - corner) * self.fineness) as usize;
-            n.min(count.saturating_sub(1))
+            let n = ((v - corner) * self.fineness) as u32;
+            n.min(last)
         };
-        let square = along(y, self.corner[1], self.rows) * self.columns + along(x, self.corner[0], self.columns);
+        let [columns, rows] = self.squares;
+        let square = along(y, self.corner[1], rows - 1) * columns + along(x, self.corner[0], columns - 1);
         let [x0, y0, x1, y1] = self.measured;
         let Some(low) = self.lowest.get_mut(n) else { return };
         low.length += length;
         if x < x0 || x > x1 || y < y0 || y > y1 {
             low.unmeasured += length;
         }
-        if let Some(slot) = low.squares.get_mut(square) {
+        if let Some(slot) = low.squares.get_mut(square as usize) {
             *slot += length;
         }
     }
@@ -126,7 +132,7 @@ impl Footprint {
             return None;
         }
         self.lowest.truncate(LOWEST - 1);
-        let squares = vec![0.0; self.columns * self.rows];
+        let squares = vec![0.0; (self.squares[0] * self.squares[1]) as usize];
         self.lowest.insert(after, Low { z, length: 0.0, unmeasured: 0.0, squares });
         Some(after)
     }
@@ -161,11 +167,12 @@ impl Footprint {
     #[must_use]
     pub fn places(&self) -> Vec<[f64; 3]> {
         let first = self.first();
-        let middle = |n: usize, corner: f64| corner + (crate::surface::places::count(n) + 0.5) / self.fineness;
+        let middle = |n: u32, corner: f64| corner + (f64::from(n) + 0.5) / self.fineness;
+        let [columns, rows] = self.squares;
         let mut places = Vec::new();
-        for row in 0..self.rows {
-            for column in 0..self.columns {
-                let square = row * self.columns + column;
+        for row in 0..rows {
+            for column in 0..columns {
+                let square = (row * columns + column) as usize;
                 let length: f64 = first.iter().filter_map(|l| l.squares.get(square)).sum();
                 if length > 0.0 {
                     places.push([middle(column, self.corner[0]), middle(row, self.corner[1]), length]);
