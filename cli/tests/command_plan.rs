@@ -127,6 +127,96 @@ fn readings_are_never_lost_silently() {
 }
 
 #[test]
+fn points_to_read_next_are_told_and_put_on_the_card() {
+    let folder = folder();
+    folder.put("bed.toml", CARD);
+    let run = folder.run(&["plan", "bed.toml", "--next", "2"]);
+    assert_eq!(run.status, 0, "{}", run.messages);
+    assert!(run.out.starts_with("Where to read next, what tells most over the bed first:\n   1. X "), "{}", run.out);
+    assert!(run.out.contains("% less\nKnown over the bed to +-") && run.out.contains("Add -o CARD"), "{}", run.out);
+    assert_eq!(folder.get("bed.toml"), CARD);
+    let run = folder.run(&["plan", "bed.toml", "--next", "2", "-o", "bed.toml"]);
+    assert_eq!(run.status, 0, "{}", run.messages);
+    assert!(
+        run.out.contains("They are on bed.toml now") && run.messages.contains("2 still to be read"),
+        "{} {}",
+        run.out,
+        run.messages
+    );
+    let text = folder.get("bed.toml");
+    let card = Card::parse(&text).unwrap();
+    assert_eq!((card.readings.points.len(), card.readings.unread.len()), (9, 2));
+    let added = card.readings.unread.iter().map(|u| format!("  [{}, {}],\n", u.x, u.y)).collect::<String>();
+    assert_eq!(text, CARD.replace("[205, 205, 0.12],\n]", &format!("[205, 205, 0.12],\n{added}]")));
+    // The same as the report says; from here on they count as read, and prompts go on from there.
+    let told = json(&folder.run(&["plan", "bed.toml", "--next", "1", "--json"]).out);
+    assert_eq!((told["next"]["points"].as_array().unwrap().len(), told["unread"].as_u64()), (1, Some(3)));
+    let [before, after] =
+        [&told["next"]["before"], &told["next"]["points"][0]["after"]].map(|f| f["within"].as_f64().unwrap());
+    assert!(after < before, "{told}");
+    let run = folder.run(&["plan", "bed.toml", "--next", "1"]);
+    assert!(run.out.starts_with("The 2 points that are still to be read count as read.\n"), "{}", run.out);
+    let run = folder.run_with(&["plan", "bed.toml", "--ask"], "0.1\n0.1\n", &[]);
+    assert!(run.status == 0 && run.messages.contains("Point 10 of 11, X "), "{}", run.messages);
+    assert_eq!(Card::parse(&folder.get("bed.toml")).unwrap().readings.points.len(), 11);
+}
+
+#[test]
+fn what_a_file_lies_on_draws_the_points_to_it() {
+    let folder = folder();
+    folder.put("bed.toml", CARD);
+    // A small part at the back right, and another beside it.
+    let part = |x: u32| {
+        format!(
+            "G28\nM82\nG92 E0\nG1 Z0.2 F1200\nG1 X{x} Y150\nG1 X{} Y150 E2\nG1 Y190 E4\nG1 X{x} E6\nG1 Y150 E8\nG1 Z5\n",
+            x + 30
+        )
+    };
+    folder.put("a.gcode", &part(150));
+    folder.put("b.gcode", &part(190));
+    let near = |told: &serde_json::Value| {
+        let at = |p: &serde_json::Value, axis: &str| p[axis].as_f64().unwrap();
+        let points = told["next"]["points"].as_array().unwrap();
+        points.iter().all(|p| at(p, "x") > 110.0 && at(p, "y") > 110.0)
+    };
+    let args = ["plan", "bed.toml", "--next", "3", "--json", "--for", "a.gcode"];
+    assert!(near(&json(&folder.run(&args).out)));
+    let both = [&args[..], &["--for", "b.gcode"]].concat();
+    assert!(near(&json(&folder.run(&both).out)));
+    let run = folder.run(&["plan", "bed.toml", "--next", "1", "--for", "a.gcode"]);
+    assert!(run.out.contains("Known under the first layer of a.gcode to +-"), "{}", run.out);
+    // A card without readings has no map yet.
+    let new = [&NEW[..], &["--next", "4", "--for", "a.gcode", "-o", "new.toml"]].concat();
+    let run = folder.run(&new);
+    assert!(
+        run.status == 0 && run.out.contains("The card has no map yet; with these 4 it is known"),
+        "{} {}",
+        run.out,
+        run.messages
+    );
+    assert_eq!(Card::parse_without_points(&folder.get("new.toml")).unwrap().readings.unread.len(), 4);
+    // Nothing is laid; a line that cannot be read is pointed at; the file is not written over; wrong usage.
+    folder.put("none.gcode", "G28\n");
+    let run = folder.run(&["plan", "bed.toml", "--next", "1", "--for", "none.gcode"]);
+    assert!(run.status == 1 && run.messages.contains("none.gcode: no filament is laid"), "{}", run.messages);
+    folder.put("bad.gcode", "G28\nG1 X1e400\n");
+    let run = folder.run(&["plan", "bed.toml", "--next", "1", "--for", "bad.gcode"]);
+    assert!(run.status == 1 && run.messages.contains("bad.gcode:2"), "{}", run.messages);
+    let over = folder.run(&["plan", "bed.toml", "--next", "1", "--for", "a.gcode", "-o", "a.gcode"]);
+    assert_eq!((over.status, folder.get("a.gcode")), (1, part(150)), "{}", over.messages);
+    for wrong in [
+        &["plan", "bed.toml", "--for", "a.gcode"][..],
+        &["plan", "bed.toml", "--next", "0"],
+        &["plan", "bed.toml", "--next", "2", "--grid", "3x3"],
+        &["plan", "-", "--next", "2", "--for", "-"],
+    ] {
+        assert_eq!(folder.run(wrong).status, 2, "{wrong:?}");
+    }
+    let few = folder.run(&[&NEW[..], &["--next", "2"]].concat());
+    assert!(few.status == 1 && few.messages.contains("a map needs 3"), "{}", few.messages);
+}
+
+#[test]
 fn given_points_are_planned_in_a_short_order() {
     let folder = folder();
     folder.put("points.csv", "x,y\n10,10\n190,190\n20,10\n180,190\n500,0\n");

@@ -12,6 +12,7 @@
 //! | places of a thin plate (its sums grow with the cube) | [`MAX_THIN_PLATE_PLACES`], 2,500 | refused; a grid can be bilinear |
 //! | heights that are followed | [`HEIGHT_LIMIT`], 2 mm | refused unless allowed |
 //! | places of a planned grid, to a side | [`MAX_SIDE`], 200 | refused |
+//! | points chosen to be read next, and those still to be read beside them | [`MAX_NEXT`], 100 | refused |
 //! | stops of a visiting program | [`MAX_STOPS`], 1,000 | refused |
 //! | patches of a test print | [`MAX_PATCHES`], 400 | refused |
 //! | a toolpath's bytes, lines and moves | none | memory does not grow with them |
@@ -33,6 +34,7 @@ pub use crate::card::{LEAST_SPREAD, MAX_CARD_BYTES, MAX_COORDINATE, MAX_POINTS, 
 pub use crate::check::gaps::MAX_LAYERS;
 pub use crate::check::proof::{MOST_SHIFT, MOST_TOLERANCE};
 pub use crate::follow::HEIGHT_LIMIT;
+pub use crate::known::MAX_NEXT;
 pub use crate::plan::{MAX_SIDE, MAX_STOPS};
 pub use crate::surface::MAX_THIN_PLATE_PLACES;
 pub use crate::toolpath::lines::LINE_LIMIT;

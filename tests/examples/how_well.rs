@@ -9,6 +9,7 @@ use evengap::SurfaceKind;
 use evengap_tests::families::FAMILIES;
 use evengap_tests::families::{Chance, SIDE};
 use evengap_tests::how_well::{Judged, NOISES, SIDES, Shown, judged, mean, of_franke, plain, shown, smoothed};
+use evengap_tests::where_next::{Line, Matters, at_once, grids, one_by_one};
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -21,8 +22,9 @@ fn main() {
         Some("outliers") => outliers(seeds.unwrap_or(200)),
         Some("plain") => table(&|f, side, noise| (0..seeds.unwrap_or(200)).map(|s| plain(f, side, noise, s)).collect()),
         Some("franke") => franke(seeds.unwrap_or(40)),
+        Some("next") => next(seeds.unwrap_or(100)),
         Some("smoothing") => smoothing(seeds.unwrap_or(40)),
-        _ => eprintln!("which? calibration, doubled, halved, bilinear, plain, outliers, smoothing, franke"),
+        _ => eprintln!("which? calibration, doubled, halved, bilinear, plain, outliers, smoothing, franke, next"),
     }
 }
 
@@ -139,5 +141,22 @@ fn franke(seeds: u64) {
             }
             line(side, &noise.to_string(), "all", &mean(&all));
         }
+    }
+}
+
+/// Readings where they tell most, beside uniform grids.
+fn next(seeds: u64) {
+    println!("matters,way,readings,family,rms,median");
+    for (matters, name, counts, most) in
+        [(Matters::Part, "part", &[3, 4, 5, 6, 8, 9][..], 9), (Matters::Bed, "bed", &[4, 6, 9, 10, 12, 14, 16, 20], 18)]
+    {
+        let told = |lines: Vec<Line>| {
+            for l in lines {
+                println!("{name},{},{},{},{:.5},{:.5}", l.way, l.readings, FAMILIES[l.family], l.rms, l.median);
+            }
+        };
+        (0..FAMILIES.len()).for_each(|family| told(grids(matters, family, seeds)));
+        told(at_once(matters, seeds, counts));
+        (0..FAMILIES.len()).for_each(|family| told(one_by_one(matters, family, seeds, most)));
     }
 }

@@ -16,3 +16,4 @@ pub mod path;
 pub mod proving;
 pub mod samples;
 pub mod toolpaths;
+pub mod where_next;

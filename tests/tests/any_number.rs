@@ -9,6 +9,7 @@ use evengap::check::{Followed, GapOptions, GapReport, Gaps, Keep, Limits, Window
 use evengap::compare::difference;
 use evengap::draw::{PlanOptions, isolines, plan};
 use evengap::follow::{Options, Taper, rewrite};
+use evengap::known::next;
 use evengap::plan::{Layout, Room, Stop, VisitOptions, Wait, planned, visit};
 use evengap::shape::describe;
 use evengap::tram::{self, Fit, tram};
@@ -356,6 +357,12 @@ proptest! {
         for layout in [Layout::Grid { columns: 4, rows: 3 }, Layout::Given(&given)] {
             if let Ok(made) = planned(&card, layout, room) {
                 finite("planned points", &(&made.card.readings.unread, &made.left_out.len(), made.travel))?;
+            }
+        }
+        let places: Vec<[f64; 3]> = given.iter().map(|[x, y]| [*x, *y, heights.2]).collect();
+        for places in [None, Some(&places[..])] {
+            if let Ok(made) = next(&card, places, 4, room) {
+                finite("points to read next", &made)?;
             }
         }
         let stops: Vec<Stop> = card.readings.unread.iter().map(Stop::from).collect();

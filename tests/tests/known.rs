@@ -8,6 +8,7 @@ use evengap::known::{Known, robust};
 use evengap::{Card, HeightMap, SurfaceKind, shape};
 use evengap_tests::families::FAMILIES;
 use evengap_tests::how_well::{Shown, card, judged, mean, shown};
+use evengap_tests::where_next::{GRIDS, Matters, grids, one_by_one, reached};
 use surface_data::{number, rows};
 
 /// What is promised of the 95 %, in the committed table: for each size 93 to 97 % on average over families and spreads, and no family and size
@@ -176,4 +177,49 @@ fn a_robust_card_gives_a_slip_less_weight() {
     let [x, y] = [card.readings.points[7].x, card.readings.points[7].y];
     let off = |map: &HeightMap| (map.height(x, y) - quadratic(x, y)).abs();
     assert!(off(&map) > 0.2 && off(&mended) < 0.05, "{} {}", off(&map), off(&mended));
+}
+
+/// How many readings the committed table has it take, family by family, until the error is 0.02 mm. Grids by interpolation, as if there were one of
+/// every size; chosen points by whole numbers.
+fn taken(matters: &str, way: &str) -> Vec<f64> {
+    let table = rows("known_next.csv");
+    let of = |family: &&str| {
+        let lines = table.iter().filter(|r| r[0] == matters && r[1] == way && r[3] == **family);
+        let errors: Vec<(f64, f64)> = lines.map(|r| (number(&r[2]), number(&r[4]))).collect();
+        let reached = reached(&errors).unwrap_or_else(|| panic!("{matters} {way} {family}"));
+        if way == "grid" { reached } else { reached.ceil() }
+    };
+    FAMILIES.iter().map(of).collect()
+}
+
+/// The goal: at least 30 % fewer readings than a uniform grid, on average over the families. It is met under parts; over the whole bed
+/// it is not (the docs of `known::next` say why), and there the choice must not be worse than a grid by more than the whole number it is rounded
+/// up to.
+#[test]
+fn the_committed_table_takes_fewer_readings() {
+    let mean = |list: &[f64]| list.iter().sum::<f64>() / list.len() as f64;
+    for way in ["at once", "one by one"] {
+        let [grid, chosen] = [taken("part", "grid"), taken("part", way)];
+        println!("part, {way}: {grid:.1?} {chosen:.1?}, {:.2} {:.2}", mean(&grid), mean(&chosen));
+        assert!(mean(&chosen) <= 0.7 * mean(&grid));
+        let [grid, chosen] = [taken("bed", "grid"), taken("bed", way)];
+        println!("bed, {way}: {grid:.1?} {chosen:.1?}, {:.2} {:.2}", mean(&grid), mean(&chosen));
+    }
+    assert!(mean(&taken("bed", "at once")) <= mean(&taken("bed", "grid")) + 0.5);
+}
+
+/// The table's own beds again, the first few: under parts five points, one after another, do better than a grid of nine over the bed.
+#[test]
+fn a_small_run_takes_fewer_readings_too() {
+    let at = |lines: Vec<evengap_tests::where_next::Line>, way: &str, readings: usize| {
+        let line = lines.into_iter().find(|l| l.way == way && l.readings == readings).expect("a line");
+        line.rms * line.rms
+    };
+    let (mut five, mut nine) = (0.0, 0.0);
+    for family in 0..FAMILIES.len() {
+        five += at(one_by_one(Matters::Part, family, 4, 5), "one by one", 5);
+        nine += at(grids(Matters::Part, family, 4), "grid", 9);
+    }
+    println!("{five} {nine}");
+    assert!(GRIDS.contains(&[3, 3]) && five < nine, "{five} {nine}");
 }

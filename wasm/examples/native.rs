@@ -14,7 +14,7 @@ use evengap::draw::{
     tram_plan,
 };
 use evengap::follow::{Options, rewrite};
-use evengap::known::Known;
+use evengap::known::{Known, next};
 use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
 use evengap::tram::tram;
@@ -185,6 +185,16 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
         let errors: Vec<f64> = points.iter().map(|&[x, y]| known.at(x, y).standard_error).collect();
         let given = json!([card, points.as_flattened(), surface]);
         suite.call(&called("standard errors"), "standardErrors", given, Ok(json!(errors)));
+        let parsed = Card::parse_without_points(card)?;
+        let part = [[30.0, 40.0, 2.5], [60.0, 40.0, 5.0], [60.0, 90.0, 1.0]];
+        for (count, places) in [(3, None), (2, Some(&part[..])), (0, None)] {
+            let given = match places {
+                Some(places) => json!([card, count, places.as_flattened()]),
+                None => json!([card, count]),
+            };
+            let found = next(&parsed, places, count, Room::default()).map(|next| json!(next));
+            suite.call(&called(&format!("{count} points to read next")), "nextPoints", given, found);
+        }
         let change = difference(&a, &b);
         let drawn = change.clone().map(|d| {
             difference_plan([&a, &b], &d, ["May", "June"], &PlanOptions { width: 640.0, ..PlanOptions::default() })

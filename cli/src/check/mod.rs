@@ -1,7 +1,7 @@
 //! `evengap check`: what a file would do on this bed, and the proof of a rewritten one.
 
 mod report;
-mod toolpath;
+pub(crate) mod toolpath;
 
 use crate::cautions;
 use crate::files::{self, Name};

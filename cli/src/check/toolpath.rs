@@ -7,14 +7,14 @@ use std::fs::File;
 use std::io::{self, Read, Seek as _, SeekFrom};
 
 /// Bytes read at a time.
-pub(super) const CHUNK: usize = 256 * 1024;
+pub(crate) const CHUNK: usize = 256 * 1024;
 
 /// See the module.
-pub(super) struct Toolpath {
-    pub(super) name: String,
+pub(crate) struct Toolpath {
+    pub(crate) name: String,
     bytes: Bytes,
     /// How long it is.
-    pub(super) length: u64,
+    pub(crate) length: u64,
 }
 
 enum Bytes {
@@ -26,7 +26,7 @@ enum Bytes {
 
 impl Toolpath {
     /// Looks the file up, or copies what cannot be read twice.
-    pub(super) fn of(name: &Name) -> Result<Toolpath, Failure> {
+    pub(crate) fn of(name: &Name) -> Result<Toolpath, Failure> {
         let (mut input, length) = name.open()?;
         let shown = name.shown();
         if let Some(length) = length {
@@ -39,7 +39,7 @@ impl Toolpath {
     }
 
     /// From its beginning.
-    pub(super) fn open(&self) -> Result<Box<dyn Read>, Failure> {
+    pub(crate) fn open(&self) -> Result<Box<dyn Read>, Failure> {
         let fail = |e| Failure::io("cannot read", std::path::Path::new(&self.name), e);
         match &self.bytes {
             Bytes::File(name, seen) => {
@@ -58,7 +58,7 @@ impl Toolpath {
     }
 
     /// Reads it once, chunk by chunk.
-    pub(super) fn walk(&self, mut take: impl FnMut(&[u8]) -> Result<(), Failure>) -> Result<(), Failure> {
+    pub(crate) fn walk(&self, mut take: impl FnMut(&[u8]) -> Result<(), Failure>) -> Result<(), Failure> {
         let mut input = self.open()?;
         let mut chunk = vec![0; CHUNK];
         loop {
@@ -70,7 +70,7 @@ impl Toolpath {
     }
 
     /// The next bytes of one reading of it; 0 at its end.
-    pub(super) fn read(&self, input: &mut dyn Read, chunk: &mut [u8]) -> Result<usize, Failure> {
+    pub(crate) fn read(&self, input: &mut dyn Read, chunk: &mut [u8]) -> Result<usize, Failure> {
         loop {
             match input.read(chunk) {
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
@@ -80,7 +80,7 @@ impl Toolpath {
     }
 
     /// The engine's refusal, with the lines that it speaks of.
-    pub(super) fn refused(&self, error: &Error) -> Failure {
+    pub(crate) fn refused(&self, error: &Error) -> Failure {
         let line = |n: u64| self.open().ok().and_then(|input| crate::files::line_of(input, n));
         let lines = error.places().iter().filter_map(|p| Some((p.line, line(p.line)?))).collect();
         Refusal::by_engine(error, Source { name: self.name.clone(), lines }).into()

@@ -73,6 +73,37 @@ impl Draft {
         self.take(self.as_before(&document))
     }
 
+    /// Lists more points to read behind the card's own; all else stays.
+    pub(super) fn add_points(&mut self, places: &[[f64; 2]]) -> Result<(), Failure> {
+        let mut points: Vec<Point> = self.card.readings.all_points().collect();
+        let was_empty = points.is_empty();
+        let unread =
+            |&[x, y]: &[f64; 2]| Point::Unread(evengap::card::Unread { x, y, number: 0, line: None, column: None });
+        points.extend(places.iter().map(unread));
+        let card = with_points(&self.card, &points);
+        if was_empty || self.is_json() {
+            return self.set_points(&card);
+        }
+        let mut document = self.document()?;
+        let list = document.get_mut("readings").and_then(|r| r.get_mut("points")).and_then(Item::as_array_mut);
+        let list = list.ok_or_else(|| self.lost())?;
+        // What stands behind the last point stays behind it: its comma, where there is none, and its comment.
+        let behind = list.trailing().as_str().unwrap_or_default().trim_end().to_owned();
+        let by_lines =
+            list.iter().any(|p| p.decor().prefix().and_then(|p| p.as_str()).is_some_and(|p| p.contains('\n')));
+        for (place, behind) in places.iter().zip(core::iter::once(behind.as_str()).chain(core::iter::repeat(""))) {
+            let mut point = Value::Array(place.iter().map(|v| as_typed(*v)).collect::<Array>());
+            let before = if by_lines || !behind.is_empty() { format!("{behind}\n  ") } else { " ".to_owned() };
+            point.decor_mut().set_prefix(before);
+            list.push_formatted(point);
+        }
+        if by_lines || !behind.is_empty() {
+            list.set_trailing("\n");
+            list.set_trailing_comma(true);
+        }
+        self.take(self.as_before(&document))
+    }
+
     /// Writes the value of a point, by its number in the card's list (from 1); a spread of its own stays.
     pub(super) fn set_value(&mut self, number: usize, value: f64) -> Result<(), Failure> {
         self.set_values(&[(number, value)])
@@ -141,6 +172,11 @@ impl Draft {
     fn lost(&self) -> Failure {
         Failure::plain(format!("{}: its list of points cannot be changed in place", self.name))
     }
+}
+
+/// A number as one types it: whole ones without a point.
+fn as_typed(number: f64) -> Value {
+    format!("{}", number + 0.0).parse().unwrap_or_else(|_| Value::from(number))
 }
 
 /// The points as a list without lines or comments.
@@ -235,6 +271,25 @@ mod tests {
             assert!(draft.text().contains(kept), "{kept}: {}", draft.text());
         }
         assert!(!draft.text().contains("# near"));
+    }
+
+    #[test]
+    fn more_points_come_behind_the_others_with_their_comments() {
+        let mut draft = draft(CARD);
+        draft.add_points(&[[20.0, 30.5], [40.0, 50.0]]).unwrap();
+        assert_eq!(draft.text(), CARD.replace("[ 10, 190 , ],\n]", "[ 10, 190 , ],\n  [20, 30.5],\n  [40, 50],\n]"));
+        draft.set_value(5, 0.125).unwrap();
+        assert_eq!(draft.card().readings.unread.len(), 3);
+        for (list, with_more) in [
+            ("[[1, 2, 0.1], [3, 4]]", "[[1, 2, 0.1], [3, 4], [5, 6]]"),
+            ("[\n  [1, 2], # a\n  [3, 4]  # b\n]", "[\n  [1, 2], # a\n  [3, 4]  # b\n,\n  [5, 6],\n]"),
+            ("[\n  [1, 2], # a\n  [3, 4], # b\n  # c\n]", "[\n  [1, 2], # a\n  [3, 4], # b\n  # c\n  [5, 6],\n]"),
+        ] {
+            let text = CARD.replace(&CARD[CARD.find("[ # in order").unwrap()..=CARD.find("]  # end").unwrap()], list);
+            let mut draft = self::draft(&text);
+            draft.add_points(&[[5.0, 6.0]]).unwrap();
+            assert_eq!(draft.text(), text.replace(list, with_more));
+        }
     }
 
     #[test]

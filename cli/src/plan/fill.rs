@@ -128,8 +128,10 @@ impl Filling<'_> {
             let [u, v] = place(p);
             (u - px).abs() <= SAME && (v - py).abs() <= SAME
         };
-        // A point that the card lists twice is read twice: each line fills the next of them.
-        let mut there = points.iter().zip(1..).filter(|(p, _)| near(p)).map(|(_, n)| n).peekable();
+        // A point that the card lists twice is read twice: each line fills the next of them, those first that are still to be read.
+        let is_read = |(p, _): &(&Point, usize)| matches!(p, Point::Read(_));
+        let all = || points.iter().zip(1..).filter(|(p, _)| near(p));
+        let mut there = all().filter(|p| !is_read(p)).chain(all().filter(is_read)).map(|(_, n)| n).peekable();
         let Some(&first) = there.peek() else {
             return Err(self.refuse(x.column, format!("the card has no point at X {px} Y {py}")));
         };

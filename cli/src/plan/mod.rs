@@ -4,6 +4,7 @@ mod ask;
 mod edit;
 mod fill;
 mod make;
+mod next;
 mod paper;
 
 use crate::cautions;
@@ -50,6 +51,8 @@ pub(crate) struct Args {
     /// Report as JSON; the card is then written only with -o
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    next: next::Wanted,
     #[command(flatten)]
     new: make::New,
     /// Write the sheet to print: the bed with its points, the steps, a box for each reading
@@ -117,9 +120,14 @@ fn after_help() -> String {
     text.push_str(
         "\nPoints are numbered in the order of the visit, which travels little. A point that the card lists as [x, y] is still \
          to be read; its reading becomes the third number. Readings already taken are kept where they are among the new points; \
-         those taken within 1.5 mm of one count; where they are not, nothing is written without --keep or --replace.\n\nExamples:
+         those taken within 1.5 mm of one count; where they are not, nothing is written without --keep or --replace.\n\n\
+         --next chooses the points that shrink the mean square of the map's standard errors most, over the bed or under the first layers of \
+         files (--for), as `evengap map` reckons them; a place that was read is chosen once more only where nothing tells more. On a card \
+         without three readings the first ones lie far apart. Over the whole bed a grid of as many points does as well: --next is for \
+         points beside those that are read, and for parts.\n\nExamples:
   evengap plan --bed-x 0..235 --bed-y 0..235 --method drag --sheet 0.1 --bed-celsius 60 -o bed.toml
   evengap plan bed.toml --grid 5x5 -o bed.toml --paper sheet.pdf
+  evengap plan bed.toml --next 3 --for part.gcode -o bed.toml
   evengap plan bed.toml --program visit.gcode --safe-height 10
   evengap plan bed.toml --ask
   evengap plan bed.toml --fill readings.csv -o bed.toml",
@@ -143,8 +151,15 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.ask {
         return asked(args, &mut draft, seen);
     }
-    let laid_out = lay_out(args, &mut draft)?;
-    let mut report = Report { filled: None, doubts: Vec::new(), ..Report::of(&draft, laid_out.unwrap_or_default()) };
+    let chosen = args.next.choose(&draft, room(args, Room::default()))?;
+    let left_out = match &chosen {
+        Some(chosen) => {
+            chosen.add(&mut draft)?;
+            Vec::new()
+        }
+        None => lay_out(args, &mut draft)?.unwrap_or_default(),
+    };
+    let mut report = Report { chosen, ..Report::of(&draft, left_out) };
     if let Some(name) = &args.fill {
         let filled = fill::fill(&mut draft, &name.text(LARGEST)?, &name.shown(), args.replace)?;
         report = Report { filled: Some(filled.count), doubts: filled.doubts, ..Report::of(&draft, Vec::new()) };
@@ -166,14 +181,18 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     }
     targets.extend(ready_card(args, &draft, seen.as_ref())?);
     files::commit(targets)?;
+    let chosen = report.chosen.as_ref().map(|chosen| chosen.text(args.output.as_ref()));
     if args.json {
-        let printed = files::print(&report.json(draft.card()));
-        match &args.output {
-            Some(output) => printed.map_err(|e| e.although(&output.shown_as_output()))?,
-            None => printed?,
-        }
-    } else {
+        print(args, &report.json(draft.card()))?;
+    } else if let Some(text) = &chosen {
+        // What was asked for, unless the card or a program goes there.
+        let taken = [&args.output, &args.program].into_iter().any(|name| *name == Some(Name::Standard));
+        if taken { files::say(text) } else { print(args, text)? }
+    }
+    if !args.json && (chosen.is_none() || args.output.is_some()) {
         files::say(&report.text(&draft));
+    } else if !args.json {
+        files::say(&format!("{}\n", cautions::lines(&cautions::BRIEF)));
     }
     for sheet in sheets {
         files::say(&format!("Drew {}.\n", sheet.display()));
@@ -187,6 +206,15 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&format!("{}\n", cautions::lines(&cautions::RUNNING)));
     }
     Ok(())
+}
+
+/// On standard output, when the card is in place.
+fn print(args: &Args, text: &str) -> Result<(), Failure> {
+    let printed = files::print(text);
+    match &args.output {
+        Some(output) => printed.map_err(|e| e.although(&output.shown_as_output())),
+        None => printed,
+    }
 }
 
 /// After a visiting program was written.
@@ -237,9 +265,9 @@ fn count(n: usize, what: &str) -> String {
 }
 
 fn check_streams(args: &Args) -> Result<(), Failure> {
-    let standard = |name: &Option<Name>| usize::from(*name == Some(Name::Standard));
-    if standard(&args.card) + standard(&args.points) + standard(&args.fill) > 1 {
-        return Err(Failure::wrong_usage("only one of CARD, --points and --fill can be standard input"));
+    let read = args.card.iter().chain(&args.points).chain(&args.fill).chain(&args.next.parts);
+    if read.filter(|name| **name == Name::Standard).count() > 1 {
+        return Err(Failure::wrong_usage("only one of CARD, --points, --fill and --for can be standard input"));
     }
     if args.json && args.output == Some(Name::Standard) {
         return Err(Failure::wrong_usage("with --json the card cannot go to standard output too: give -o a file"));
@@ -254,7 +282,7 @@ fn check_streams(args: &Args) -> Result<(), Failure> {
 
 /// No output takes the place of another, or of what is read; only the card may be written over itself.
 fn check_names(args: &Args) -> Result<(), Failure> {
-    let lists: Vec<&Name> = args.points.iter().chain(&args.fill).collect();
+    let lists: Vec<&Name> = args.points.iter().chain(&args.fill).chain(&args.next.parts).collect();
     if let Some(name) = &args.output {
         files::keep_apart(name, "the card", lists.iter().copied())?;
     }
@@ -281,8 +309,7 @@ fn lay_out(args: &Args, draft: &mut Draft) -> Result<Option<Vec<LeftOut>>, Failu
         None => None,
     };
     let usual = if given.is_some() { Room { margin: 0.0, clearance: 0.0 } } else { Room::default() };
-    let room =
-        Room { margin: args.margin.unwrap_or(usual.margin), clearance: args.clearance.unwrap_or(usual.clearance) };
+    let room = room(args, usual);
     let layout = match (&given, args.grid) {
         (Some(points), _) => Layout::Given(points),
         (None, grid) => {
@@ -295,6 +322,11 @@ fn lay_out(args: &Args, draft: &mut Draft) -> Result<Option<Vec<LeftOut>>, Failu
     let points = with_old_readings(args, draft, &planned.card)?;
     draft.set_points(&edit::with_points(&planned.card, &points))?;
     Ok(Some(planned.left_out))
+}
+
+/// How far new points keep away from things, mm.
+fn room(args: &Args, usual: Room) -> Room {
+    Room { margin: args.margin.unwrap_or(usual.margin), clearance: args.clearance.unwrap_or(usual.clearance) }
 }
 
 /// A reading stands for a planned point when it was taken this near, mm: no bed bends noticeably over it. The reading keeps its place.
@@ -349,7 +381,8 @@ fn place(point: &Point) -> [f64; 2] {
 
 /// Whether the card was made or changed, so that it is to be written somewhere.
 fn changes(args: &Args, draft: &Draft) -> bool {
-    args.card.is_none() || args.fill.is_some() || draft.is_changed()
+    // What to read next is only told unless the card is asked for.
+    !args.next.asks() && (args.card.is_none() || args.fill.is_some() || draft.is_changed())
 }
 
 /// The card where it is to be written, to be put in place. `seen`: the file that it was read from.
@@ -414,6 +447,7 @@ struct Report {
     travel: f64,
     filled: Option<usize>,
     doubts: Vec<String>,
+    chosen: Option<next::Chosen>,
 }
 
 impl Report {
@@ -421,7 +455,7 @@ impl Report {
         let places: Vec<[f64; 2]> = draft.card().readings.all_points().map(|p| place(&p)).collect();
         let order: Vec<usize> = (0..places.len()).collect();
         let travel = plan::travel_length(&places, &order, plan::start(draft.card()));
-        Report { left_out, travel, filled: None, doubts: Vec::new() }
+        Report { left_out, travel, filled: None, doubts: Vec::new(), chosen: None }
     }
 
     fn text(&self, draft: &Draft) -> String {
@@ -463,6 +497,8 @@ impl Report {
             #[serde(skip_serializing_if = "Option::is_none")]
             filled: Option<usize>,
             doubts: &'a [String],
+            #[serde(skip_serializing_if = "Option::is_none")]
+            next: Option<&'a evengap::known::Next>,
             caution: String,
         }
         #[derive(serde::Serialize)]
@@ -490,6 +526,7 @@ impl Report {
             left_out: &self.left_out,
             filled: self.filled,
             doubts: &self.doubts,
+            next: self.chosen.as_ref().map(|chosen| &chosen.next),
             caution: cautions::paragraph(&cautions::BRIEF),
         };
         let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();

@@ -167,6 +167,15 @@ impl Model {
         Node { share: 0.0, log, noise2, bend2, inverse, core, solved }
     }
 
+    /// The same with another's nodes: their noise, bend and shares.
+    #[cfg(test)]
+    pub(super) fn with_nodes_of(mut self, other: &Model) -> Model {
+        let z = self.basis.turned(&self.places.mean);
+        let node = |n: &Node| Node { share: n.share, ..self.node(&z, n.noise2, n.bend2) };
+        self.nodes = other.nodes.iter().map(node).collect();
+        self
+    }
+
     /// The surface's heights at places, each times a factor, added up.
     pub(crate) fn sum(&self, terms: &[([f64; 2], f64)]) -> Sum {
         let bend = self.basis.sum(terms);
@@ -205,7 +214,35 @@ impl Model {
     }
 }
 
+impl Model {
+    /// What two sums have in common before the readings' contrasts are known: the planes for readings of variance 1, the bends for tau = 1,
+    /// the bows for bows of 1.
+    pub(super) fn common(&self, a: &Sum, b: &Sum) -> [f64; 3] {
+        let [plane, bend] = self.basis.between(&a.bend, &b.bend);
+        [plane, bend, dot3(a.bow, b.bow)]
+    }
+}
+
 impl Node {
+    /// How much each number of [`Model::common`] counts.
+    pub(super) fn counts(&self) -> [f64; 3] {
+        [self.noise2, self.bend2, USUAL_BOW * USUAL_BOW]
+    }
+
+    /// What the readings tell of a sum, as numbers: the products of two such lists, the last three with a minus, are to be taken off what
+    /// the two have in common.
+    pub(super) fn told(&self, model: &Model, sum: &Sum) -> Vec<f64> {
+        let mut through = [0.0; 3];
+        let mut told = Vec::with_capacity(self.inverse.len() + 3);
+        for ((with, f), d) in sum.bend.with.iter().zip(&model.bows).zip(&self.inverse) {
+            let covariance = self.bend2 * with + USUAL_BOW * USUAL_BOW * dot3(*f, sum.bow);
+            add(&mut through, d * covariance, *f);
+            told.push(d.sqrt() * covariance);
+        }
+        told.extend(lower(&self.core, through));
+        told
+    }
+
     /// Expected value beside the plane's, and variance.
     pub(super) fn moments(&self, model: &Model, sum: &Sum) -> [f64; 2] {
         let bow2 = USUAL_BOW * USUAL_BOW;
@@ -267,6 +304,17 @@ fn times(m: &[[f64; 3]; 3], x: [f64; 3]) -> [f64; 3] {
 
 fn add(to: &mut [f64; 3], factor: f64, what: [f64; 3]) {
     to.iter_mut().zip(what).for_each(|(slot, w)| *slot += factor * w);
+}
+
+/// L' x, where L L' is the symmetric positive definite matrix (Cholesky).
+fn lower(m: &[[f64; 3]; 3], x: [f64; 3]) -> [f64; 3] {
+    let root = |v: f64| v.max(f64::MIN_POSITIVE).sqrt();
+    let a = root(m[0][0]);
+    let [b, c] = [m[1][0] / a, m[2][0] / a];
+    let d = root(m[1][1] - b * b);
+    let e = (m[2][1] - b * c) / d;
+    let f = root(m[2][2] - c * c - e * e);
+    [a * x[0] + b * x[1] + c * x[2], d * x[1] + e * x[2], f * x[2]]
 }
 
 /// Inverse and determinant of a symmetric positive definite matrix, by cofactors.

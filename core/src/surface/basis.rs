@@ -18,6 +18,8 @@ pub(crate) struct Basis {
     pub(crate) rows: Vec<Vec<f64>>,
     /// The least-squares plane's constant and its two slopes.
     planes: [Part; 3],
+    /// Their covariances with each other, for tau = 1.
+    grams: [[f64; 3]; 3],
 }
 
 /// A number of the least-squares plane: the constant, or a slope.
@@ -34,6 +36,14 @@ struct Part {
 /// A sum of the surface's heights at places: what does not depend on noise and bend.
 #[derive(Debug, Clone)]
 pub(crate) struct Sum {
+    /// Scaled coordinates and factors.
+    terms: Vec<[f64; 3]>,
+    /// The sum of 1, u and v.
+    t: [f64; 3],
+    /// Covariance with each [`Part`] of the plane, for tau = 1.
+    to: [f64; 3],
+    /// On an orthonormal basis of planes.
+    on_planes: [f64; 3],
     /// The plane through the readings there, as a sum over the places' means.
     pub(crate) taken: Vec<f64>,
     /// Its variance for readings of variance 1.
@@ -63,7 +73,8 @@ impl Basis {
             let bent = centres.iter().map(to).collect();
             Part { taken, bent, plane }
         });
-        Basis { origin, scale, centres, root, values, rows, planes }
+        let grams = [0, 1, 2].map(|k: usize| [0, 1, 2].map(|l: usize| dot(&planes[k].taken, &planes[l].bent)));
+        Basis { origin, scale, centres, root, values, rows, planes, grams }
     }
 
     /// A place in scaled coordinates.
@@ -99,19 +110,19 @@ impl Basis {
     /// The surface's heights at places, each times a factor, added up.
     pub(crate) fn sum(&self, terms: &[([f64; 2], f64)]) -> Sum {
         let mut t = [0.0; 3];
-        let mut own = 0.0;
         let mut to = vec![0.0; self.centres.len()];
-        for &(at, factor) in terms {
+        let place = |&(at, factor): &([f64; 2], f64)| {
             let [u, v] = self.scaled(at);
+            [u, v, factor]
+        };
+        let terms: Vec<[f64; 3]> = terms.iter().map(place).collect();
+        for [u, v, factor] in &terms {
             t = [t[0] + factor, t[1] + factor * u, t[2] + factor * v];
             for (slot, c) in to.iter_mut().zip(&self.centres) {
                 *slot += factor * kernel(u - c[0], v - c[1]);
             }
-            for &(other, factor2) in terms {
-                let [u2, v2] = self.scaled(other);
-                own += factor * factor2 * kernel(u - u2, v - v2);
-            }
         }
+        let mut own = kernels(&terms, &terms);
         // The plane through the readings, as a sum of heights at the places, is taken off.
         let mut taken = vec![0.0; to.len()];
         let mut bent = vec![0.0; to.len()];
@@ -122,7 +133,23 @@ impl Basis {
             plane.iter_mut().zip(&part.plane).for_each(|(slot, a)| *slot += share * a);
         }
         own += dot(&taken, &bent) - 2.0 * dot(&taken, &to);
+        let along = [0, 1, 2].map(|k: usize| dot(&self.planes[k].taken, &to));
         to.iter_mut().zip(&bent).for_each(|(slot, b)| *slot -= b);
-        Sum { taken, plane: dot(&plane, &plane), own, with: self.turned(&to) }
+        let with = self.turned(&to);
+        Sum { terms, t, to: along, on_planes: plane, taken, plane: dot(&plane, &plane), own, with }
     }
+
+    /// Of two sums: the covariance of the planes through the readings, for readings of variance 1, and that of the bends beside them, for
+    /// tau = 1.
+    pub(crate) fn between(&self, a: &Sum, b: &Sum) -> [f64; 2] {
+        let mut bend = kernels(&a.terms, &b.terms) - dot(&a.t, &b.to) - dot(&a.to, &b.t);
+        bend += a.t.iter().zip(&self.grams).map(|(t, row)| t * dot(row, &b.t)).sum::<f64>();
+        [dot(&a.on_planes, &b.on_planes), bend]
+    }
+}
+
+/// The kernel between two lists of places, each times its factors.
+fn kernels(a: &[[f64; 3]], b: &[[f64; 3]]) -> f64 {
+    let of = |[u, v, factor]: &[f64; 3]| -> f64 { b.iter().map(|c| factor * c[2] * kernel(u - c[0], v - c[1])).sum() };
+    a.iter().map(of).sum()
 }

@@ -328,7 +328,7 @@ fn products(rows: [&[f64; WIDE]; 4], columns: [&[f64; WIDE]; 2]) -> [[f64; 2]; 4
 }
 
 /// The inner product of two lists of one length.
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut sums = [0.0; 8];
     let ((a8, a_rest), (b8, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
     for (x, y) in a8.iter().zip(b8) {

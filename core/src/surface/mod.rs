@@ -34,7 +34,7 @@
 pub(crate) mod basis;
 mod choice;
 mod criterion;
-mod dense;
+pub(crate) mod dense;
 mod grid;
 mod log;
 pub(crate) mod places;

@@ -1,10 +1,11 @@
 //! How well the bed is known.
 
-use super::map;
-use crate::convert::{Js, options, result};
+use super::{card as checked, map};
+use crate::convert::{Js, options, result, thrown};
 use evengap::SurfaceKind;
 use evengap::draw::PlanOptions;
-use evengap::known::{HowWell, Known};
+use evengap::known::{HowWell, Known, Next, next};
+use evengap::plan::Room;
 use wasm_bindgen::prelude::*;
 
 /// How well the bed is known by a card's readings: the same that `evengap map --json` tells.
@@ -47,6 +48,26 @@ pub fn known_plan(
 ) -> Result<String, JsValue> {
     let options = self::options::<PlanOptions>(options)?;
     Ok(evengap::draw::known_plan(&known(card, surface)?, &options))
+}
+
+/// So many points to read next, those that tell most: of the whole bed, or of what matters. `places` holds x, y and weight, x, y and weight and
+/// so on, mm; the map is a thin plate. A card without three readings gets its first ones.
+///
+/// Throws an `EvengapError` of kind `card`, `readings` or `options`: too few or too many points, a bed without room, no place of a weight; a
+/// `RangeError` if a place lacks its weight.
+#[wasm_bindgen(js_name = nextPoints)]
+pub fn next_points(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    count: u32,
+    places: Option<Vec<f64>>,
+) -> Result<Js<Next>, JsValue> {
+    let places = places.unwrap_or_default();
+    let (triples, rest) = places.as_chunks::<3>();
+    if !rest.is_empty() {
+        return Err(js_sys::RangeError::new("the last place has no weight").into());
+    }
+    let places = if triples.is_empty() { None } else { Some(triples) };
+    result(&next(&checked(card)?, places, count as usize, Room::default()).map_err(thrown)?)
 }
 
 fn known(card: &JsValue, surface: Option<Js<SurfaceKind>>) -> Result<Known, JsValue> {

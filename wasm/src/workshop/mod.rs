@@ -12,7 +12,7 @@ mod trial;
 
 pub use check::{Check, Checked};
 pub use compare::{compare, difference_plan, drift};
-pub use known::{how_well, known_plan, standard_errors};
+pub use known::{how_well, known_plan, next_points, standard_errors};
 pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
 pub use proof::Proof;
 pub use surface::choose_surface;
