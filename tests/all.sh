@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package, the page.
+# All tests, on a bare machine too: format, lints, docs, tests, the example, the JavaScript package, the plain module, the page.
 set -euo pipefail
 . "$(dirname "$0")/setup.sh"
 step() { printf '\n==> %s (%d s so far)\n' "$*" "$SECONDS"; }
@@ -15,7 +15,7 @@ step "lints"
 cargo clippy --locked --workspace --all-targets -- -D warnings
 
 step "lints for wasm32"
-cargo clippy --locked --package evengap --package evengap-wasm --lib --target wasm32-unknown-unknown -- -D warnings
+cargo clippy --locked --package evengap --package evengap-wasm --package evengap-plain --lib --target wasm32-unknown-unknown -- -D warnings
 # Each of the package's two modules by itself.
 for module in engine workshop; do
   cargo clippy --locked --package evengap-wasm --lib --target wasm32-unknown-unknown --no-default-features \
@@ -83,6 +83,9 @@ bash tests/steps.sh | tee target/steps.log
 step "the JavaScript package"
 bash tests/wasm.sh | tee target/wasm.log
 
+step "the plain module"
+bash tests/plain.sh | tee target/plain.log
+
 step "the page"
 bash web-demo/test.sh | tee target/page.log
 
@@ -98,5 +101,6 @@ fi
 step "all passed"
 grep '^test result:' "$log"
 cat target/fuzz.log
+grep -E '^(Ran [0-9]+ tests|OK)' target/plain.log || echo "SKIPPED: the plain module was built and not run" >&2
 grep -hE '^# (tests|pass|fail|skipped) ' target/wasm.log target/page.log
 echo "$passed tests in Rust, $(grep -c '^ok [0-9]' target/wasm.log) of the JavaScript package, $(grep -c '^ok [0-9]' target/page.log) of the page"

@@ -65,3 +65,13 @@ need_chromium() {
 need_modules() {
   [ "$1/node_modules/.package-lock.json" -nt "$1/package-lock.json" ] || npm ci --prefix "$1" --no-audit --no-fund --loglevel=error
 }
+
+# Python with its module venv, and in the folder $1 an environment with the packages of $2; fails where they cannot be had.
+need_python() {
+  local can='import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))'
+  python3 -c "$can" 2>/dev/null || { (bring_package python3 python3-venv) >/dev/null && python3 -c "$can" 2>/dev/null; } || return 1
+  [ "$1/made" -nt "$2" ] && return
+  rm -rf "$1"
+  python3 -m venv "$1" &&
+    "$1/bin/pip" install --quiet --disable-pip-version-check --only-binary=:all: --requirement "$2" && touch "$1/made"
+}

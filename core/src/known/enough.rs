@@ -1,16 +1,17 @@
 //! Whether a card's readings are good enough for a file.
 
-use super::{Known, Over};
+use super::{Known, NextPoint, Over, next};
 use crate::Footprint;
 use crate::check::Window;
 use crate::check::judge::percent;
 use crate::number::Shown;
+use crate::plan::Room;
 
 /// How well the bed is known under a file's first layer, and whether that is enough for it.
 ///
 /// As [`Display`](core::fmt::Display): what it is, without a full stop: `"good enough: the bed under the first layer is known to ..."`.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 #[non_exhaustive]
 pub struct Enough {
     /// Whether [`Over::within`] is at most `allowed`.
@@ -23,6 +24,8 @@ pub struct Enough {
     pub under: Over,
     /// The share of its path, 0 to 1, that lies outside the rectangle that the readings bound.
     pub unmeasured: f64,
+    /// Where it is not enough: the reading that would help most.
+    pub next: Option<NextPoint>,
 }
 
 impl Known {
@@ -47,10 +50,17 @@ impl Known {
     #[must_use]
     pub fn enough(&self, first: &Footprint, window: &Window) -> Option<Enough> {
         let z = first.z().filter(|z| *z > 0.0)?;
-        let under = self.over(&first.places());
+        let places = first.places();
+        let under = self.over(&places);
         let allowed = z * (1.0 - window.near).min(window.far - 1.0);
         let unmeasured = first.unmeasured() / first.length();
-        Some(Enough { enough: under.within <= allowed, z, allowed, under, unmeasured })
+        let enough = under.within <= allowed;
+        let next = match enough {
+            true => None,
+            false => next(self.map().card(), Some(&places), 1, Room::default()).ok(),
+        };
+        let next = next.and_then(|next| next.points.first().copied());
+        Some(Enough { enough, z, allowed, under, unmeasured, next })
     }
 }
 
@@ -64,6 +74,14 @@ impl core::fmt::Display for Enough {
         )?;
         if self.unmeasured > 0.0 {
             write!(f, "; {} of it lies outside the readings", percent(self.unmeasured))?;
+        }
+        if let Some(next) = self.next {
+            let again = if next.again { "to read once more" } else { "a reading" };
+            let [x, y] = [next.x, next.y].map(Shown);
+            write!(f, "; {again} at X {x} Y {y} would help most")?;
+            if let Some(after) = next.after {
+                write!(f, ", to +-{:.3} mm", Shown(after.within))?;
+            }
         }
         Ok(())
     }
