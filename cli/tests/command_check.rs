@@ -194,12 +194,14 @@ fn whether_the_card_is_good_enough() {
         "{}",
         run.messages
     );
+    assert!(run.messages.contains("; a reading at X "), "{}", run.messages);
     // That breaks no limit.
     assert_eq!(folder.run(&["check", "even.gcode", "--card", "bed.toml"]).status, 0);
     let run = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--json"]);
     let known = &json(&run.out)["known"];
     assert_eq!((&known["enough"], &known["z"]), (&false.into(), &0.06.into()), "{}", run.out);
     let mm = |value: &serde_json::Value| value.as_f64().unwrap();
+    assert!(mm(&known["next"]["after"]["within"]) < mm(&known["under"]["within"]), "{known}");
     assert!(mm(&known["under"]["within"]) > mm(&known["allowed"]) && (mm(&known["allowed"]) - 0.018).abs() < 1e-9);
     // A part that reaches beyond the readings: so much of it is told.
     folder.put("part.gcode", &common::PART.replace("X195", "X215"));

@@ -84,7 +84,7 @@ pub struct NextPoint {
 /// apart; then its heights' variances are those of an unknown bed. A place may be chosen that was read before, if nothing tells more: its
 /// readings' mean counts.
 ///
-/// It takes 0.1 s for ten points after 25 (measured natively).
+/// It takes half a second for ten points after 25 (measured natively).
 ///
 /// ```
 /// # let card = evengap::Card::parse("[bed]\nx = [0, 235]\ny = [0, 235]\n[readings]\nmethod = 'drag'\nsheet = 0.1\nspread = 0.02\npoints = [[30, 30, 0.16], [205, 30, 0.12], [30, 205, 0.15], [117, 117, 0.27]]")?;
