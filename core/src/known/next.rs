@@ -10,7 +10,8 @@
 //! variance(p) - covariance(p, c)^2 / (variance(c) + noise^2)
 //! ```
 //!
-//! What does depend on it is left as it is: the nodes' shares, and what the map is off from the surface that they expect. Several points are
+//! What does depend on it is left as it is: the nodes' shares, and what the map is off from the surface that they expect, where it was measured
+//! before. Several points are
 //! chosen one after the other, and then each anew given all the others, as long as that helps (the exchange of Fedorov 1972, *Theory of Optimal
 //! Experiments*, recalled, not seen). The variance is that of [the model](super), the map a thin plate: near enough, and measured.
 //! What it is worth is told in the docs of [`crate::known`].
@@ -21,7 +22,7 @@ use crate::card::{Card, MAX_COORDINATE, Point};
 use crate::plan::{Room, grid, left_out, plunger, start};
 use crate::surface::places::{Places, count};
 use crate::surface::thin_plate::ON_ONE_LINE;
-use crate::{Error, ErrorKind, HeightMap, SurfaceKind, order, whereabouts};
+use crate::{Error, ErrorKind, HeightMap, SurfaceKind, number, order, whereabouts};
 
 /// Most points that are chosen at once, those on the card that are still to be read included.
 pub const MAX_NEXT: usize = 100;
@@ -135,8 +136,8 @@ pub fn next(card: &Card, places: Option<&[[f64; 3]]>, how_many: usize, room: Roo
     };
     let mut design = Design::of(model, &opening.unread, choices.iter().map(|c| read_at(card, c.at)), &places, card);
     let mut matter = Matter::of(model, known.as_ref(), &places, card);
-    for spot in 0..opening.unread.len() {
-        matter.follow(&design, spot);
+    for (spot, at) in opening.unread.iter().enumerate() {
+        matter.follow(&design, spot, *at);
         design.read(spot);
     }
     let now = matter.foreseen(model);
@@ -157,7 +158,7 @@ pub fn next(card: &Card, places: Option<&[[f64; 3]]>, how_many: usize, room: Roo
         }
         let Some(at) = design.best(left.iter().copied()) else { break };
         let choice = left.remove(at);
-        matter.follow(&design, design.unread + choice);
+        matter.follow(&design, design.unread + choice, read_at(card, choices[choice].at));
         design.read(design.unread + choice);
         let after = Some(matter.foreseen(model));
         points.push(NextPoint { again: again[choice], after, ..choices[choice].point(card) });
@@ -515,42 +516,72 @@ fn matters(model: &Model, [x, y, _]: &[f64; 3], card: &Card) -> Sum {
     model.sum(&terms)
 }
 
-/// The places that matter, as one reading after another is added.
-struct Matter {
-    spots: Spots,
-    /// What the map is expected to be off there before that, its variance, and the place's weight.
-    errors: Vec<[f64; 3]>,
+/// What the model expects of the height at a place, and its variance.
+fn expected(known: &Known, [x, y]: [f64; 2]) -> [f64; 2] {
+    let [bias, variance] = known.error(x, y);
+    [known.map.height(x, y) + bias, variance]
 }
 
-impl Matter {
-    fn of(model: &Model, known: Option<&Known>, places: &[[f64; 3]], card: &Card) -> Matter {
+/// The places that matter, as one reading after another is added.
+struct Matter<'a> {
+    spots: Spots,
+    /// The map before that, where there is one.
+    known: Option<&'a Known>,
+    /// What is expected of it there and its variance, before that; and the place's weight.
+    expected: Vec<[f64; 3]>,
+    places: &'a [[f64; 3]],
+    /// The rectangle that the readings bound.
+    measured: [f64; 4],
+}
+
+impl<'a> Matter<'a> {
+    fn of(model: &Model, known: Option<&'a Known>, places: &'a [[f64; 3]], card: &Card) -> Matter<'a> {
         let spots = Spots::of(model, places.iter().map(|p| matters(model, p, card)).collect());
-        let error = |(place, [x, y, weight]): (usize, &[f64; 3])| {
-            let [bias, variance] = match known {
-                Some(known) => known.error(*x, *y),
+        let expected = |(place, [x, y, weight]): (usize, &[f64; 3])| {
+            let [mean, variance] = match known {
+                Some(known) => expected(known, [*x, *y]),
                 None => [0.0, over_nodes(model, |k, _| spots.variances[k][place])],
             };
-            [bias, variance, *weight]
+            [mean, variance, *weight]
         };
-        let errors = places.iter().enumerate().map(error).collect();
-        Matter { spots, errors }
+        let expected = places.iter().enumerate().map(expected).collect();
+        let measured = known.map_or([0.0; 4], |known| known.map.measured());
+        Matter { spots, known, expected, places, measured }
     }
 
-    /// A reading is taken at a spot of a design.
-    fn follow(&mut self, design: &Design<'_>, spot: usize) {
+    /// A reading is taken at a spot of a design, which is at this place.
+    fn follow(&mut self, design: &Design<'_>, spot: usize, [x, y]: [f64; 2]) {
         let taken = self.spots.taken_by(design.model, &design.spots, spot, 1.0);
         self.spots.take(taken, 1.0);
+        let [x0, y0, x1, y1] = self.measured;
+        self.measured = [x0.min(x), y0.min(y), x1.max(x), y1.max(y)];
+    }
+
+    /// What the map that is made then is expected to be off at a place: as before where it was measured before, nothing where it is measured
+    /// then, and beyond that what the bed rises from its edge.
+    fn bias(&self, [x, y, _]: [f64; 3], mean: f64) -> f64 {
+        let Some(known) = self.known else { return 0.0 };
+        let inside = |[x0, y0, x1, y1]: [f64; 4]| [number::within(x, x0, x1), number::within(y, y0, y1)];
+        let edge = inside(self.measured);
+        let before = inside(known.map.measured());
+        let was_measured = apart(before, edge) <= 0.0;
+        let height = match was_measured {
+            true => known.map.height(edge[0], edge[1]),
+            false => expected(known, edge)[0],
+        };
+        mean - height
     }
 
     fn foreseen(&self, model: &Model) -> Foreseen {
-        let mut out = Vec::with_capacity(self.errors.len());
+        let mut out = Vec::with_capacity(self.expected.len());
         let (mut square, mut all) = (0.0, 0.0);
-        for (place, [bias, variance, weight]) in self.errors.iter().enumerate() {
+        for (place, [mean, variance, weight]) in self.expected.iter().enumerate() {
+            let bias = self.bias(self.places[place], *mean);
             let gained = over_nodes(model, |k, _| self.spots.taken[k].iter().map(|t| t[place] * t[place]).sum());
             let left = (variance - gained).max(0.0);
             square += weight * (left + bias * bias);
             all += weight;
-            out.push((*bias, left.sqrt(), *weight));
+            out.push((bias, left.sqrt(), *weight));
         }
         Foreseen { standard_error: (square / all).sqrt(), within: within(&out) }
     }

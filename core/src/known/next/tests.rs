@@ -49,7 +49,7 @@ fn readings_leave_what_a_new_model_says() {
     let mut read = Vec::new();
     // One of them twice, and one that was read before.
     for k in [3, 17, 3, 24, 12] {
-        matter.follow(&design, k);
+        matter.follow(&design, k, spots[k]);
         design.read(k);
         read.push(spots[k]);
         let anew = refitted(&card, &read);
@@ -217,4 +217,23 @@ fn what_cannot_be_chosen_is_refused() {
     // One place, or all the same: no square has a side.
     let found = next(&whole, Some(&[[50.0, 60.0, 1.0]]), 2, Room::default()).unwrap();
     assert!(found.points.iter().all(|p| libm::hypot(p.x - 50.0, p.y - 60.0) < 60.0), "{found:?}");
+}
+
+/// Where the readings come to reach farther out, the map does too: what its edge was off there is gone.
+#[test]
+fn readings_farther_out_take_away_what_the_edge_was_off() {
+    // A ramp, read in the middle of the bed alone: the map keeps the height of its edge beyond.
+    let mut text =
+        "[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0\nspread = 0.005\npoints = ["
+            .to_owned();
+    for n in 0..9 {
+        let (x, y) = (60 + 40 * (n % 3), 60 + 40 * (n / 3));
+        text += &format!("[{x}, {y}, {:.3}],", f64::from(x) * 0.005);
+    }
+    let card = Card::parse(&(text + "]")).unwrap();
+    let next = next(&card, Some(&[[180.0, 100.0, 1.0]]), 1, Room::default()).unwrap();
+    let (before, point) = (next.before.unwrap(), next.points[0]);
+    // 40 mm beyond the edge the ramp has risen by 0.2 mm.
+    assert!(before.within > 0.2, "{before:?}");
+    assert!(point.x >= 179.0 && point.after.unwrap().within < 0.05, "{point:?}");
 }
