@@ -201,6 +201,9 @@ pub struct Reader {
 /// machine goes. RS-274/NGC asks for 0.002 mm (NISTIR 6556 section 3.5.3.2); files with three decimals or fewer miss
 /// that by their rounding alone, so the limit is wider here and the path between is a spiral that reaches both ends.
 pub const RADIUS_LIMIT: f64 = 0.05;
+/// Of arcs over 50 mm a thousandth of the radius may be between the two, up to this radius, mm: where it may be much more than the arc is long, the
+/// path is no arc.
+const LARGE_ARC: f64 = 1000.0;
 
 /// Arcs whose ends lie nearer to each other than this in X and Y (mm) are full circles.
 const CLOSED: f64 = 1e-7;
@@ -693,7 +696,7 @@ impl Reader {
         let ray = |p: [f64; 2]| [p[0] - centre[0], p[1] - centre[1]];
         let [a, b] = [ray(start), ray(end)];
         let radii = [a, b].map(|v| libm::hypot(v[0], v[1]));
-        let slack = RADIUS_LIMIT.max(radii[0] * 1e-3);
+        let slack = RADIUS_LIMIT.max(radii[0].min(LARGE_ARC) * 1e-3);
         if (radii[0] - radii[1]).abs() > slack {
             let off = (radii[0] - radii[1]).abs();
             return Err(place.refuse(g_at, &format!("is an arc whose ends lie {:.3} mm apart in radius", Shown(off))));
