@@ -30,10 +30,11 @@ impl Source<'_> {
         if tight { b"" } else { b" " }
     }
 
-    /// A letter in the line's case.
+    /// A letter in the line's case: that of the word which it comes after, for an `e` that touches a word of the other case may be an exponent.
     #[inline]
     fn letter(&self, letter: u8) -> u8 {
-        let lower = self.line.words().iter().all(|w| self.bytes[w.start].is_ascii_lowercase());
+        let is_lower = |w: &Word| self.bytes[w.start].is_ascii_lowercase();
+        let lower = self.anchor().map_or_else(|| self.line.words().iter().all(is_lower), is_lower);
         if lower { letter.to_ascii_lowercase() } else { letter }
     }
 
