@@ -89,8 +89,9 @@ impl<'a> Said<'a> {
     /// What is wrong with a piece's other words, if anything: the first piece keeps them, later ones have none.
     pub(super) fn piece_fault(&self, original: &Said<'_>, first: bool, last: bool) -> Option<String> {
         let letters = GOES | CARRIED | if original.line.has(b'I') || original.line.has(b'J') { bits(b"P") } else { 0 };
-        // G0 to G3, with zeros before and none or zeros behind the point.
+        // G0 to G3, with a sign or none, zeros before and none or zeros behind the point.
         let is_motion = |(letter, text): &(u8, &[u8])| {
+            let text = text.strip_prefix(b"+").or_else(|| text.strip_prefix(b"-")).unwrap_or(text);
             let digits = &text[text.iter().take_while(|b| **b == b'0').count()..];
             let (whole, rest) = digits.split_at(usize::from(matches!(digits.first(), Some(b'1'..=b'3'))));
             *letter == b'G'
