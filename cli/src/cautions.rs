@@ -1,15 +1,10 @@
 //! How the command says the cautions: as a paragraph, in lines for a terminal, at the end of a help text. The words are the engine's.
 
 use crate::wrap::wrapped;
-pub(crate) use evengap::cautions::{BRIEF, PRINTING, RUNNING, TURNING};
+pub(crate) use evengap::cautions::{BRIEF, PRINTING, RUNNING, TURNING, paragraph};
 
 /// Columns of a line.
 const WIDTH: usize = 118;
-
-/// Without line breaks, for JSON and for what breaks lines by itself.
-pub(crate) fn paragraph(cautions: &[&str]) -> String {
-    format!("Caution: {}", cautions.join(" "))
-}
 
 /// In lines, without a break at the end.
 pub(crate) fn lines(cautions: &[&str]) -> String {

@@ -2,9 +2,10 @@
 
 use crate::cautions;
 use crate::files::{self, Name};
-use crate::map::{Surface, read_map, signed};
+use crate::map::signed;
 use crate::picture::Picture;
 use crate::report::Failure;
+use crate::surface::{Surface, read_map};
 use crate::table::{Cell, as_the_bed_lies};
 use evengap::HeightMap;
 use evengap::compare::{Difference, Drift, Level, difference, drift};

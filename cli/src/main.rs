@@ -22,6 +22,7 @@ mod reading;
 mod report;
 mod rewrite;
 mod rows;
+mod surface;
 mod table;
 mod tram;
 mod trial;

@@ -5,13 +5,14 @@ use crate::files::{self, Name};
 use crate::picture::Picture;
 use crate::points;
 use crate::report::Failure;
+use crate::surface::{LARGEST, Surface, chosen_map};
 use crate::table::{Cell, as_the_bed_lies};
-use clap::ValueEnum;
 use evengap::card::Method;
 use evengap::draw::{known_plan, plan};
-use evengap::known::{HowWell, Known, robust};
+use evengap::figures::Figures;
+use evengap::known::{Known, robust};
 use evengap::shape::{Check, FEWEST_TO_JUDGE, Outlier, Shape, Spot, describe};
-use evengap::surface::{Because, Choice, Smoothed};
+use evengap::surface::Choice;
 use evengap::{Card, HeightMap, SurfaceKind};
 
 /// Show the bed's height map: the readings as the bed lies, its tilt, twist and bow, and a plan
@@ -49,65 +50,6 @@ const AFTER_HELP: &str =
   evengap map bed.toml --picture bed.svg
   evengap map bed.toml --at points.csv > heights.csv
   evengap map - --json < bed.toml";
-
-/// The surface through the readings.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Surface {
-    /// Smooth, for any scatter of three or more readings
-    ThinPlate,
-    /// Straight between neighbours, for a full grid
-    Bilinear,
-    /// The one that better predicts rows and columns of readings left out; it is told which, and why
-    Auto,
-}
-
-impl Surface {
-    pub(crate) fn of(kind: SurfaceKind) -> Surface {
-        match kind {
-            SurfaceKind::ThinPlate => Surface::ThinPlate,
-            SurfaceKind::Bilinear => Surface::Bilinear,
-        }
-    }
-
-    /// The map of a card, and why it has this surface where that was to be chosen.
-    pub(crate) fn map(self, card: &Card) -> Result<(HeightMap, Option<Choice>), evengap::Error> {
-        let kind = match self {
-            Surface::ThinPlate => SurfaceKind::ThinPlate,
-            Surface::Bilinear => SurfaceKind::Bilinear,
-            Surface::Auto => return HeightMap::fit_chosen(card).map(|(map, choice)| (map, Some(choice))),
-        };
-        HeightMap::fit(card, kind).map(|map| (map, None))
-    }
-}
-
-/// Reads a card and fits its map; errors show the card's line. What surface was chosen is said, if it was.
-pub(crate) fn read_map(name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
-    map_of_text(&name.text(LARGEST)?, name, surface)
-}
-
-/// Fits the map of a card that was read from `name`; errors show the card's line. What surface was chosen is said, if it was.
-pub(crate) fn map_of_text(text: &str, name: &Name, surface: Surface) -> Result<HeightMap, Failure> {
-    let (map, choice) = chosen_map(text, name, surface)?;
-    say_choice(choice);
-    Ok(map)
-}
-
-/// As [`map_of_text`], and nothing is said.
-pub(crate) fn chosen_map(text: &str, name: &Name, surface: Surface) -> Result<(HeightMap, Option<Choice>), Failure> {
-    let refuse = |error| Failure::card(&error, name.shown(), text);
-    let card = Card::parse(text).map_err(refuse)?;
-    surface.map(&card).map_err(refuse)
-}
-
-/// Which surface was chosen, and why.
-pub(crate) fn say_choice(choice: Option<Choice>) {
-    if let Some(choice) = choice {
-        files::say(&format!("Surface: {choice}.\n"));
-    }
-}
-
-/// The core refuses what is larger than its own limit; this only bounds what is read.
-pub(crate) const LARGEST: u64 = 16 << 20;
 
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     if args.card == Name::Standard && args.at == Some(Name::Standard) {
@@ -194,38 +136,8 @@ fn heights_at(name: &Name, map: &HeightMap, known: Option<&Known>) -> Result<Str
     Ok(out)
 }
 
-#[derive(serde::Serialize)]
-struct Json<'a> {
-    card: String,
-    surface: SurfaceKind,
-    /// Why it is this one, where it was to be chosen.
-    chosen: Option<Because>,
-    measured: [f64; 4],
-    shift: f64,
-    predicted: bool,
-    unread: usize,
-    #[serde(flatten)]
-    shape: &'a Shape,
-    smoothed: Option<Smoothed>,
-    known: Option<HowWell>,
-    caution: String,
-}
-
 fn as_json(map: &HeightMap, choice: Option<Choice>, known: Option<&Known>) -> String {
-    let json = Json {
-        card: map.card().digest(),
-        surface: map.kind(),
-        chosen: choice.map(|c| c.because),
-        measured: map.measured(),
-        shift: map.shift(),
-        predicted: map.card().readings.predicted,
-        unread: map.card().readings.unread.len(),
-        shape: &describe(map),
-        smoothed: map.smoothed(),
-        known: known.map(Known::how_well),
-        caution: cautions::paragraph(&cautions::BRIEF),
-    };
-    let mut text = serde_json::to_string_pretty(&json).unwrap_or_default();
+    let mut text = serde_json::to_string_pretty(&Figures::of(map, choice, known)).unwrap_or_default();
     text.push('\n');
     text
 }

@@ -2,9 +2,9 @@
 
 use crate::cautions;
 use crate::files::{self, Name};
-use crate::map::{LARGEST, Surface, say_choice};
 use crate::picture::Picture;
 use crate::report::{Failure, Refusal, Source};
+use crate::surface::{LARGEST, Surface, say_choice};
 use clap::ValueEnum;
 use evengap::draw::tram_plan;
 use evengap::shape::describe;

@@ -2,12 +2,12 @@
 
 use crate::cautions;
 use crate::files::{self, Name, Seen};
-use crate::map::{LARGEST, Surface, map_of_text};
 use crate::marks;
 use crate::measured;
 use crate::picture::Picture;
 use crate::points;
 use crate::report::{Failure, Refusal, Source};
+use crate::surface::{LARGEST, Surface, map_of_text};
 use evengap::card::Print;
 use evengap::draw::patch_plan;
 use evengap::trial::{Measured, Nozzle, Trial, TrialOptions, correct, patches, trial};

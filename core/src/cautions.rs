@@ -39,3 +39,9 @@ pub const PRINTING: [&str; 7] = [HOT, DATUM, ABOVE, WATCH, UNATTENDED, MAINS, MA
 pub const TURNING: [&str; 3] = [KNOBS, HOT, MAKER];
 /// Below a report.
 pub const BRIEF: [&str; 2] = [HOT, MAKER];
+
+/// Several as one paragraph, without line breaks: for JSON, and for what breaks lines by itself.
+#[must_use]
+pub fn paragraph(cautions: &[&str]) -> String {
+    format!("Caution: {}", cautions.join(" "))
+}

@@ -7,9 +7,9 @@
 use crate::HeightMap;
 
 /// So far above a layer's Z, mm, its filament may lie.
-pub(crate) const THICK: f64 = 0.04;
+const THICK: f64 = 0.04;
 /// Rounding of a Z, mm.
-pub(crate) const SLACK: f64 = 1e-6;
+const SLACK: f64 = 1e-6;
 /// Longest stretch that is put down by its middle, mm.
 const STRETCH: f64 = 1.0;
 /// Squares along the bed's longer side.
@@ -64,7 +64,7 @@ impl Footprint {
 
     /// Whether filament at this Z, mm, could belong to the lowest layers.
     #[inline]
-    pub(crate) fn takes(&self, z: f64) -> bool {
+    fn takes(&self, z: f64) -> bool {
         self.lowest.len() < LOWEST || self.lowest.last().is_some_and(|l| z <= l.z + THICK)
     }
 
@@ -122,12 +122,10 @@ impl Footprint {
         if !(z.is_finite() && self.takes(z)) {
             return None;
         }
-        let after = self.lowest.iter().take_while(|l| l.z <= z + SLACK).count();
-        if let Some(below) = after.checked_sub(1)
-            && holds(self.lowest.get(below)?.z, z)
-        {
-            return Some(below);
-        }
+        let after = match seat(&self.lowest, |l| l.z, z) {
+            Ok(found) => return Some(found),
+            Err(after) => after,
+        };
         if after >= LOWEST {
             return None;
         }
@@ -188,6 +186,13 @@ pub(crate) fn first_layers(lengths: &[f64]) -> usize {
     let longest = lengths.iter().take(LOWEST).copied().fold(0.0, f64::max);
     let first = lengths.iter().position(|length| *length >= PRIMED * longest);
     first.map_or(0, |n| n + 1)
+}
+
+/// The place of a Z's layer among layers, lowest first; or where it would be put in.
+#[inline]
+pub(crate) fn seat<T>(layers: &[T], base: impl Fn(&T) -> f64, z: f64) -> Result<usize, usize> {
+    let after = layers.partition_point(|l| base(l) <= z + SLACK);
+    after.checked_sub(1).filter(|below| holds(base(&layers[*below]), z)).ok_or(after)
 }
 
 /// Whether a Z lies in the layer at `base`.

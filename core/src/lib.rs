@@ -33,6 +33,7 @@
 //! | [`card`] | text to a checked card |
 //! | [`surface`] | readings to a height map |
 //! | [`shape`] | how the plate lies, in words: tilt, twist, bow, readings that stand out |
+//! | [`figures`] | a map in figures, for other programs |
 //! | [`known`] | how well the bed is known: a standard error for every height |
 //! | [`Footprint`] | where a toolpath lays its first layer |
 //! | [`toolpath`] | bytes to lines to words to moves; knows nothing of beds |
@@ -65,6 +66,7 @@ pub mod cautions;
 pub mod check;
 pub mod compare;
 pub mod draw;
+pub mod figures;
 pub mod follow;
 mod footprint;
 pub mod json;

@@ -1,34 +1,18 @@
 //! What must hold of any height map, on made-up readings.
 
-use evengap::card::{Bed, Card, Machine, Method, Outline, Print, Reading, Readings};
+use evengap::card::{Bed, Card, Method, Reading, Readings};
 use evengap::surface::thin_plate::{Smoothing, ThinPlate};
 use evengap::{ErrorKind, HeightMap, SurfaceKind};
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
 
 fn card(points: &[[f64; 3]], spread: Option<f64>, right_at: Option<[f64; 2]>) -> Card {
-    Card {
-        bed: Bed { x: [0.0, 235.0], y: [0.0, 235.0], outline: Outline::Rectangle, keep_out: vec![] },
-        readings: Readings {
-            method: Method::Drag,
-            sheet: Some(0.0),
-            parked: None,
-            offset: None,
-            bed_celsius: None,
-            nozzle_celsius: None,
-            spread,
-            right_at,
-            predicted: false,
-            unread: Vec::new(),
-            points: points
-                .iter()
-                .map(|p| Reading { x: p[0], y: p[1], value: p[2], spread: None, line: None, column: None })
-                .collect(),
-        },
-        screws: None,
-        print: Print::default(),
-        machine: Machine::default(),
-    }
+    let mut readings = Readings::new(Method::Drag);
+    readings.sheet = Some(0.0);
+    readings.spread = spread;
+    readings.right_at = right_at;
+    readings.points = points.iter().map(|p| Reading::new(p[0], p[1], p[2])).collect();
+    Card::new(Bed::new([0.0, 235.0], [0.0, 235.0]), readings)
 }
 
 /// Places that are some mm apart and not on one line: a jittered grid, thinned.

@@ -4,7 +4,7 @@ mod surface_data;
 
 use clarabel::algebra::CscMatrix;
 use clarabel::solver::{DefaultSettings, DefaultSolver, IPSolver, SolverStatus, SupportedConeT};
-use evengap::card::{Bed, Machine, Method, Outline, Print, Reading, Readings, Screw, Screws, Turn};
+use evengap::card::{Bed, Method, Reading, Readings, Screw, Screws, Turn};
 use evengap::tram::{Fit, Options, Tram, tram};
 use evengap::{Card, HeightMap, SurfaceKind};
 use proptest::prelude::*;
@@ -12,39 +12,18 @@ use surface_data::{number, rows};
 
 /// A card of heights, as indicated by a sheet without thickness.
 fn card(points: &[[f64; 3]], screws: &[[f64; 2]]) -> Card {
-    let readings = points.iter().map(|[x, y, value]| Reading {
-        x: *x,
-        y: *y,
-        value: *value,
-        spread: None,
-        line: None,
-        column: None,
-    });
+    let mut readings = Readings::new(Method::Drag);
+    readings.sheet = Some(0.0);
+    readings.points = points.iter().map(|[x, y, value]| Reading::new(*x, *y, *value)).collect();
     let screw = |(i, [x, y]): (usize, &[f64; 2])| Screw { name: format!("s{i}"), x: *x, y: *y, travel: None };
-    Card {
-        bed: Bed { x: [0.0, 300.0], y: [0.0, 300.0], outline: Outline::Rectangle, keep_out: vec![] },
-        readings: Readings {
-            method: Method::Drag,
-            sheet: Some(0.0),
-            parked: None,
-            offset: None,
-            bed_celsius: None,
-            nozzle_celsius: None,
-            spread: None,
-            right_at: None,
-            predicted: false,
-            points: readings.collect(),
-            unread: vec![],
-        },
-        screws: Some(Screws {
-            pitch: 0.7,
-            thread: None,
-            raise: Turn::Anticlockwise,
-            at: screws.iter().enumerate().map(screw).collect(),
-        }),
-        print: Print::default(),
-        machine: Machine::default(),
-    }
+    let mut card = Card::new(Bed::new([0.0, 300.0], [0.0, 300.0]), readings);
+    card.screws = Some(Screws {
+        pitch: 0.7,
+        thread: None,
+        raise: Turn::Anticlockwise,
+        at: screws.iter().enumerate().map(screw).collect(),
+    });
+    card
 }
 
 fn trammed(card: &Card, fit: Fit) -> Tram {

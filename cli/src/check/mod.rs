@@ -5,12 +5,12 @@ pub(crate) mod toolpath;
 
 use crate::cautions;
 use crate::files::{self, Name};
-use crate::map::{Surface, read_map};
 use crate::millimetres::{parse_millimetres, parse_tolerance};
 use crate::picture::Picture;
 use crate::progress::Progress;
 use crate::reading::Start;
 use crate::report::Failure;
+use crate::surface::{Surface, read_map};
 
 use clap::ValueEnum;
 use evengap::HeightMap;

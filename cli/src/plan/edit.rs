@@ -2,7 +2,7 @@
 
 use crate::report::Failure;
 use evengap::Card;
-use evengap::card::Point;
+use evengap::card::{Point, Reading};
 use evengap::plan::points_text;
 use toml_edit::{Array, DocumentMut, Item, Value};
 
@@ -198,17 +198,12 @@ fn with_values(card: &Card, values: &[(usize, f64)]) -> Card {
     for (number, value) in values {
         if let Some(point) = number.checked_sub(1).and_then(|index| points.get_mut(index)) {
             *point = Point::Read(match *point {
-                Point::Read(r) => evengap::card::Reading { value: *value, ..r },
-                Point::Unread(u) => read(u.x, u.y, *value),
+                Point::Read(r) => Reading { value: *value, ..r },
+                Point::Unread(u) => Reading::new(u.x, u.y, *value),
             });
         }
     }
     with_points(card, &points)
-}
-
-/// A reading without a place in a text.
-fn read(x: f64, y: f64, value: f64) -> evengap::card::Reading {
-    evengap::card::Reading { x, y, value, spread: None, line: None, column: None }
 }
 
 /// The card with these points in this order.

@@ -4,7 +4,7 @@ use super::edit::Draft;
 use crate::report::Failure;
 use clap::ValueEnum;
 use evengap::Card;
-use evengap::card::{Bed, Machine, Outline, Print, Readings};
+use evengap::card::{Bed, Outline, Readings};
 use evengap::plan::card_text;
 
 /// What a new card says; the points come after.
@@ -75,30 +75,18 @@ impl New {
         let (Some(x), Some(y), Some(method)) = (self.bed_x, self.bed_y, self.method) else {
             return Err(Failure::wrong_usage("a new card needs --bed-x, --bed-y and --method"));
         };
-        let card = Card {
-            bed: Bed {
-                x,
-                y,
-                outline: if self.round { Outline::Round } else { Outline::Rectangle },
-                keep_out: self.keep_out.clone(),
-            },
-            readings: Readings {
-                method: method.into(),
-                sheet: self.sheet,
-                parked: self.parked,
-                offset: self.offset,
-                bed_celsius: self.bed_celsius,
-                nozzle_celsius: self.nozzle_celsius,
-                spread: self.spread,
-                right_at: self.right_at,
-                predicted: false,
-                points: Vec::new(),
-                unread: Vec::new(),
-            },
-            screws: None,
-            print: Print::default(),
-            machine: Machine::default(),
-        };
+        let mut bed = Bed::new(x, y);
+        bed.outline = if self.round { Outline::Round } else { Outline::Rectangle };
+        bed.keep_out.clone_from(&self.keep_out);
+        let mut readings = Readings::new(method.into());
+        readings.sheet = self.sheet;
+        readings.parked = self.parked;
+        readings.offset = self.offset;
+        readings.bed_celsius = self.bed_celsius;
+        readings.nozzle_celsius = self.nozzle_celsius;
+        readings.spread = self.spread;
+        readings.right_at = self.right_at;
+        let card = Card::new(bed, readings);
         Draft::read(card_text(&card), "the card made from the options".to_owned())
     }
 }

@@ -100,7 +100,7 @@ impl Wanted {
 fn bare(card: &Card) -> Result<HeightMap, evengap::Error> {
     let mut flat = card.clone();
     let value = flat.readings.sheet.or(flat.readings.parked).unwrap_or(0.0);
-    let reading = |x, y| evengap::card::Reading { x, y, value, spread: None, line: None, column: None };
+    let reading = |x, y| evengap::card::Reading::new(x, y, value);
     let [[x0, x1], [y0, y1]] = [card.bed.x, card.bed.y];
     flat.readings.points = vec![reading(x0, y0), reading(x1, y0), reading(x0, y1)];
     flat.readings.unread.clear();

@@ -18,7 +18,7 @@ use super::pace::{Clock, Lengths, Pace};
 use super::sliced::Sliced;
 use super::way::Way;
 use crate::card::{Bed, MAX_READING};
-use crate::footprint::{Footprint, SLACK, holds, pieces};
+use crate::footprint::{Footprint, holds, pieces, seat};
 use crate::number::Shown;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::lines::{Lines, Piece};
@@ -537,13 +537,13 @@ impl Look {
         if self.report.layers.get(self.last).is_some_and(|l| holds(l.z, z)) {
             return Ok(self.last);
         }
-        let after = self.stack.partition_point(|(l, _)| *l <= z + SLACK);
-        if let Some((below, number)) = after.checked_sub(1).map(|n| self.stack[n])
-            && holds(below, z)
-        {
-            self.last = number;
-            return Ok(number);
-        }
+        let after = match seat(&self.stack, |(base, _)| *base, z) {
+            Ok(found) => {
+                self.last = self.stack[found].1;
+                return Ok(self.last);
+            }
+            Err(after) => after,
+        };
         let number = self.report.layers.len();
         if number >= MAX_LAYERS {
             return Err(Error::new(

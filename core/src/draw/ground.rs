@@ -188,7 +188,7 @@ fn contours(svg: &mut Svg, survey: &Survey<'_>, page: &Page, taken: &mut Taken) 
     let mut figures: Vec<(OnLine, String)> = Vec::new();
     svg.tag("g").attr("fill", "none").attr("stroke", style::CONTOUR).attr("stroke-linejoin", "round").open();
     for i in order {
-        let text = levels.text(i);
+        let text = survey.level(i);
         let size = [style::text_width(&text, style::LABEL), style::LABEL];
         let (mut read, mut beyond) = (String::new(), String::new());
         for line in &survey.contours[i].lines {

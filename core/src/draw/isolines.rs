@@ -1,6 +1,7 @@
 //! The plan's contours as polylines.
 
 use super::Survey;
+use super::levels::signed;
 use crate::card::Card;
 use crate::surface::HeightMap;
 
@@ -61,7 +62,7 @@ pub fn isolines(card: &Card, map: &HeightMap) -> Isolines {
     let Survey { range, levels, contours, .. } = Survey::new(card, map);
     let levels_out = contours.into_iter().enumerate().map(|(i, contour)| Isoline {
         height: levels.height(i),
-        text: levels.text(i),
+        text: levels.text(i, signed),
         index: levels.is_index(i),
         lines: contour.lines,
     });

@@ -77,7 +77,7 @@ fn strip(svg: &mut Svg, survey: &Survey<'_>, top: f64) {
             .end();
         x += width;
         if i < survey.levels.len() {
-            svg.tag("text").nums(&[("x", x), ("y", top + STRIP + 17.0)]).text(&survey.levels.text(i));
+            svg.tag("text").nums(&[("x", x), ("y", top + STRIP + 17.0)]).text(&survey.level(i));
         }
     }
     svg.close();

@@ -11,8 +11,6 @@ pub(super) struct Levels {
     pub(super) decimals: usize,
     first: i64,
     count: usize,
-    /// Whether heights are written with their sign.
-    pub(super) signed: bool,
 }
 
 /// Most contours between the lowest and the highest place; the 1-2-5 series leaves at least 40 % of them.
@@ -30,7 +28,7 @@ impl Levels {
     pub(super) fn between(low: f64, high: f64) -> Levels {
         let (interval, step, decimals) = nice((high - low) / MOST);
         if !(high - low).is_finite() {
-            return Levels { interval, step, decimals, first: 0, count: 0, signed: true };
+            return Levels { interval, step, decimals, first: 0, count: 0 };
         }
         let multiple = |h: f64| -> i64 {
             let m = crate::number::within(h / interval, -1e9, 1e9);
@@ -40,7 +38,7 @@ impl Levels {
         };
         let (first, last) = (multiple(low) + 1, multiple(high));
         let count = usize::try_from(last - first + 1).unwrap_or(0);
-        let mut levels = Levels { interval, step, decimals, first, count, signed: true };
+        let mut levels = Levels { interval, step, decimals, first, count };
         // A contour at the very top is a point, not a line.
         if count > 0 && levels.height(count - 1) >= high {
             levels.count -= 1;
@@ -74,13 +72,9 @@ impl Levels {
         self.multiple(i) == 0
     }
 
-    /// Contour `i` as it is written: signed, 0 without a sign.
-    pub(super) fn text(&self, i: usize) -> String {
-        match (self.is_zero(i), self.signed) {
-            (true, _) => "0".to_owned(),
-            (false, true) => signed(self.height(i), self.decimals),
-            (false, false) => plain_fixed(self.height(i), self.decimals),
-        }
+    /// Contour `i` as its subject writes a height; 0 without decimals.
+    pub(super) fn text(&self, i: usize, figure: impl Fn(f64, usize) -> String) -> String {
+        if self.is_zero(i) { "0".to_owned() } else { figure(self.height(i), self.decimals) }
     }
 }
 
@@ -162,8 +156,8 @@ mod tests {
         let levels = Levels::between(-0.12, 0.181);
         let heights: Vec<f64> = (0..levels.len()).map(|i| levels.height(i)).collect();
         assert_eq!(heights, [-0.1, -0.05, 0.0, 0.05, 0.1, 0.15]);
-        assert_eq!(levels.text(0), "\u{2212}0.10");
-        assert_eq!(levels.text(2), "0");
+        assert_eq!(levels.text(0, signed), "\u{2212}0.10");
+        assert_eq!(levels.text(2, signed), "0");
         assert!(levels.is_zero(2) && levels.is_index(2) && !levels.is_index(3));
     }
 

@@ -123,6 +123,11 @@ struct Survey<'a> {
 }
 
 impl<'a> Survey<'a> {
+    /// Contour `i` as it is written.
+    fn level(&self, i: usize) -> String {
+        self.levels.text(i, |height, decimals| self.subject.figure(height, decimals))
+    }
+
     fn new(card: &'a Card, map: &'a HeightMap) -> Survey<'a> {
         let spots = pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: r.height }));
         Survey::of(card, map, spots, map.measured(), &|x, y| map.height(x, y))

@@ -75,8 +75,7 @@ pub fn known_plan(known: &Known, options: &PlanOptions) -> String {
     let within = Sampled::of(&edge, &|x, y| known.at(x, y).within);
     let at = |x: f64, y: f64| within.at(x, y);
     let spots = super::pooled(map.readings().iter().map(|r| Spot { at: [r.x, r.y], height: at(r.x, r.y) }));
-    let mut survey = Survey::of(map.card(), map, spots, map.measured(), &at);
-    survey.levels.signed = false;
+    let survey = Survey::of(map.card(), map, spots, map.measured(), &at);
     Survey { decimals: 3, subject: Subject::Known(known.over_bed()), ..survey }.draw(options)
 }
 
@@ -184,7 +183,7 @@ impl Subject<'_> {
         }
     }
 
-    /// A spot height as it is written.
+    /// A height as it is written, on a contour or at a reading.
     pub(super) fn figure(&self, height: f64, decimals: usize) -> String {
         match self {
             Subject::Known(_) => plain_fixed(height, decimals),

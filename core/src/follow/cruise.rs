@@ -194,9 +194,8 @@ impl Work {
             e_ledger.stay(e_how);
         }
         e_ledger.aim = e_aim;
-        if pushes && self.summary.footprint.takes(z) {
-            let t = |t: f64| [from[0] + dx * t, from[1] + dy * t];
-            self.summary.footprint.lay(length, [z, z], t);
+        if pushes {
+            self.summary.footprint.lay(length, [z, z], |t| [from[0] + dx * t, from[1] + dy * t]);
         }
         run.lines += 1;
         run.changed += u64::from(changed);

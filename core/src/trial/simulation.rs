@@ -98,7 +98,7 @@ fn round(seed: u64, s: &Setting) -> [f64; 2] {
             + s.errs.bowl * common[3] * (u * u + v * v)
             + s.errs.each * chance.normal();
         let value = readings.value_of(h(x + dx, y + dy) + wrong);
-        readings.points.push(crate::card::Reading { x, y, value, spread: None, line: None, column: None });
+        readings.points.push(crate::card::Reading::new(x, y, value));
     }
     let bed = Bed { x: [0.0, 235.0], y: [0.0, 235.0], outline: Outline::Rectangle, keep_out: vec![] };
     let card = Card { bed, readings, screws: None, print: Print::default(), machine: Machine::default() };

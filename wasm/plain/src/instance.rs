@@ -1,10 +1,11 @@
 //! What each exported function does.
 
 use crate::buffers::Buffers;
-use crate::described::described;
 use crate::fault::Fault;
 use crate::handles::{Handles, Map, Object, Stage};
+use evengap::figures::Figures;
 use evengap::follow::{Options, Rewriter};
+use evengap::known::Known;
 use evengap::{Card, ErrorKind, HeightMap, Place, SurfaceKind};
 
 /// All that there is between one call and the next.
@@ -45,7 +46,9 @@ impl Instance {
 
     pub(crate) fn map_describe(&mut self, map: u32) -> Result<(), Fault> {
         self.result.clear();
-        self.result = described(self.handles.map(map)?).into_bytes();
+        let Map { map, choice } = self.handles.map(map)?;
+        let figures = Figures::of(map, *choice, Known::of(map).as_ref());
+        self.result = evengap::json::write(&figures).into_bytes();
         Ok(())
     }
 

@@ -7,7 +7,6 @@
 //! | `buffers.rs` | all memory that a host writes to or reads from |
 //! | `handles.rs` | the maps and rewriters that a host holds by their numbers |
 //! | `instance.rs` | what each function does |
-//! | `described.rs` | a map in figures, as JSON |
 //! | `fault.rs` | what went wrong, as JSON |
 //!
 //! No pointer that a host gives is ever followed. A host writes into buffers that the module made; they are kept in a table
@@ -16,7 +15,6 @@
 //! Natively the same functions can be called, one instance a thread; the tests do.
 
 mod buffers;
-mod described;
 #[allow(unsafe_code, reason = "says itself, at its head, what for")]
 mod exports;
 mod fault;

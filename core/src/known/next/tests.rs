@@ -1,3 +1,5 @@
+use super::design::in_squares;
+use super::spots::over_nodes;
 use super::*;
 
 const BED: &str = "[bed]\nx = [0, 235]\ny = [0, 235]\n";
