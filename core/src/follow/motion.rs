@@ -11,7 +11,9 @@ use super::split::Vertex;
 use super::summary::{Offset, WarningKind};
 use crate::Error;
 use crate::number::Shown;
-use crate::toolpath::{AXES, Move, long_move};
+use crate::toolpath::commands::{Action, g_word};
+use crate::toolpath::words::Line;
+use crate::toolpath::{AXES, Move, code, long_move};
 
 /// Card and file may differ by this much before it is said, degrees Celsius.
 const WARM: f64 = 10.0;
@@ -103,8 +105,9 @@ impl Work {
         let e_how = self.e_spelling(e_word);
         let e_gap_before = self.e.gap;
         let mut before = None;
-        if e_word.is_some() && e_how.absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) {
-            // The taper has ended, and with it the drift of E: one line sets it right.
+        if e_word.is_some() && e_how.absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) && !says_units(line) {
+            // The taper has ended, and with it the drift of E: one line sets it right. (Before a line that changes the
+            // units it would be read in the old ones: it waits for the next.)
             self.e.agree();
             before = Some(exact(m.e_before / unit));
         }
@@ -256,4 +259,14 @@ impl Work {
             self.output.muted = true;
         }
     }
+}
+
+/// Whether the line has G20 or G21.
+#[inline]
+fn says_units(line: &Line) -> bool {
+    line.words()
+        .iter()
+        .filter(|w| w.letter == b'G')
+        .filter_map(|w| g_word(code(w)?))
+        .any(|row| matches!(row.action, Action::Units { .. }))
 }

@@ -9,6 +9,7 @@ mod refuse;
 mod text;
 pub mod words;
 
+pub(crate) use reader::code;
 pub use reader::{
     AXES, Arc, Axis, EMode, MOVE_LIMIT, Move, PLACE_LIMIT, RADIUS_LIMIT, Reader, Reading, State, Step, Why,
 };

@@ -736,7 +736,7 @@ fn heat(value: impl Fn(u8) -> Option<f64>) -> Option<f64> {
 
 /// The code of a G or M word times ten.
 #[inline]
-fn code(word: &Word) -> Option<u32> {
+pub(crate) fn code(word: &Word) -> Option<u32> {
     let n = word.number.filter(|n| n.value >= 0.0 && n.value < 100_000.0)?;
     let tenths = n.value * 10.0;
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^6")]
