@@ -74,6 +74,12 @@ else
   echo "SKIPPED: cargo-deny is not installed (cargo install cargo-deny): licences and sources are not checked" >&2
 fi
 
+step "the interface"
+bash tests/api.sh
+
+step "what is released"
+bash tests/release.sh quick
+
 step "made-up bytes"
 bash tests/fuzz.sh 15 | tee target/fuzz.log
 
@@ -90,12 +96,13 @@ step "the page"
 bash web-demo/test.sh | tee target/page.log
 
 step "the oldest Rust"
-# Only where it is there already: rustup toolchain install 1.89
 oldest=$(sed -n 's/^rust-version = "\(.*\)"/\1/p' Cargo.toml)
-if command -v rustup >/dev/null && rustup toolchain list | grep -q "^$oldest"; then
+if rustc --version | grep -q "^rustc $oldest\."; then
+  echo "Rust $oldest: all of this was built with it"
+elif command -v rustup >/dev/null && rustup toolchain list | grep -q "^$oldest"; then
   cargo "+$oldest" check --locked --package evengap --package evengap-cli
 else
-  echo "not checked: there is no Rust $oldest here"
+  echo "SKIPPED: there is no Rust $oldest here (rustup toolchain install $oldest)" >&2
 fi
 
 step "all passed"

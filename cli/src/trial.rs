@@ -8,7 +8,6 @@ use crate::picture::Picture;
 use crate::points;
 use crate::report::{Failure, Refusal, Source};
 use crate::surface::{LARGEST, Surface, map_of_text};
-use evengap::card::Print;
 use evengap::draw::patch_plan;
 use evengap::trial::{Measured, Nozzle, Trial, TrialOptions, correct, patches, trial};
 use evengap::{Card, HeightMap};
@@ -107,13 +106,11 @@ impl Args {
         options.flat = self.flat;
         options.skirt = self.skirt;
         options.numbers = self.numbers;
-        options.print = Print {
-            filament: self.filament,
-            line_width: self.line_width,
-            layer_height: self.layer_height,
-            print_speed: self.print_speed,
-            travel_speed: self.travel_speed,
-        };
+        options.print.filament = self.filament;
+        options.print.line_width = self.line_width;
+        options.print.layer_height = self.layer_height;
+        options.print.print_speed = self.print_speed;
+        options.print.travel_speed = self.travel_speed;
         options.bed_celsius = self.bed_celsius;
         options.nozzle_celsius = self.nozzle_celsius;
         Ok(options)

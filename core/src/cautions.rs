@@ -41,6 +41,12 @@ pub const TURNING: [&str; 3] = [KNOBS, HOT, MAKER];
 pub const BRIEF: [&str; 2] = [HOT, MAKER];
 
 /// Several as one paragraph, without line breaks: for JSON, and for what breaks lines by itself.
+///
+/// ```
+/// use evengap::cautions::{PRINTING, paragraph};
+///
+/// assert!(paragraph(&PRINTING).starts_with("Caution: "));
+/// ```
 #[must_use]
 pub fn paragraph(cautions: &[&str]) -> String {
     format!("Caution: {}", cautions.join(" "))

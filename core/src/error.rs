@@ -5,6 +5,7 @@ use core::fmt;
 /// A place in the text or toolpath that was given: both numbers count from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Place {
     /// Line, counted from 1.
     pub line: u64,
@@ -37,6 +38,19 @@ pub enum ErrorKind {
 /// What went wrong, where, and what to do about it.
 ///
 /// [`Display`](fmt::Display) gives the message alone, in one line; [`Error::help`] what to do, where there is something.
+///
+/// ```
+/// use evengap::{Card, ErrorKind};
+///
+/// let error = Card::parse("[bed]\nx = [0, 200]\ny = [0, two hundred]\n").unwrap_err();
+/// assert_eq!(error.kind(), ErrorKind::Card);
+/// assert!(!error.message().contains('\n'));
+/// assert_eq!(error.place().map(|at| at.line), Some(3));
+/// assert_eq!(error.places().len(), 1);
+/// if let Some(help) = error.help() {
+///     println!("{error}: {help}");
+/// }
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Error(Box<Inner>);
 

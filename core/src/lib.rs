@@ -53,6 +53,14 @@
 //! environment, prints or starts threads. Results are the same bits natively and in WebAssembly. No input makes it
 //! panic: what cannot be done is an [`Error`] with its kind, its place and what to do.
 #![cfg_attr(not(test), deny(clippy::print_stdout, clippy::print_stderr))]
+// What others build on: see core/API.md.
+#![warn(missing_debug_implementations, clippy::missing_errors_doc, clippy::missing_panics_doc)]
+#![warn(
+    clippy::must_use_candidate,
+    clippy::return_self_not_must_use,
+    clippy::exhaustive_structs,
+    clippy::exhaustive_enums
+)]
 
 mod error;
 mod least_squares;

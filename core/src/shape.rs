@@ -35,6 +35,7 @@ use crate::whereabouts;
 /// The bed in numbers. All lengths are mm.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Shape {
     /// The lowest reading.
     pub lowest: Spot,
@@ -57,6 +58,7 @@ pub struct Shape {
 /// A place and its height.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Spot {
     /// X on the bed, mm.
     pub x: f64,
@@ -71,6 +73,7 @@ pub struct Spot {
 /// The best plane through the readings (least squares).
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Tilt {
     /// dh/dx and dh/dy, mm per mm.
     pub slope: [f64; 2],
@@ -87,6 +90,7 @@ pub struct Tilt {
 /// What is left of the readings when the best plane is taken off.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Bend {
     /// Highest minus lowest of what is left, mm.
     pub range: f64,
@@ -109,6 +113,7 @@ pub struct Bend {
 /// A reading against what the others say of its place, by the random surface that [`crate::known`] describes.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Check {
     /// X on the bed, mm.
     pub x: f64,
@@ -157,6 +162,7 @@ pub struct Check {
 /// dented beds (60 % and 72 % found at 0.1 mm) cannot be told from wrong readings any better: there the bed itself is odd.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Outlier {
     /// Its number on the card, from 0.
     pub index: usize,
@@ -201,6 +207,16 @@ pub const FEWEST_TO_JUDGE: usize = 6;
 /// Describes the bed that a map was fitted to.
 ///
 /// The same for a thin-plate and a bilinear map: what it says of the readings does not depend on the surface between them.
+///
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// let shape = evengap::shape::describe(&map);
+/// assert_eq!(shape.tilt.rises_to, Some("back right"));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn describe(map: &HeightMap) -> Shape {
     let readings = map.readings();

@@ -15,15 +15,11 @@ pub const THIRDS: [&str; 9] =
 /// place beyond the reach counts as on its nearest third; a coordinate that is not a number as in the middle third.
 ///
 /// ```
-/// let bed = evengap::card::Bed {
-///     x: [0.0, 300.0],
-///     y: [0.0, 300.0],
-///     outline: evengap::card::Outline::Rectangle,
-///     keep_out: vec![],
-/// };
+/// let bed = evengap::card::Bed::new([0.0, 300.0], [0.0, 300.0]);
 /// assert_eq!(evengap::whereabouts::place(&bed, 150.0, 140.0), "middle");
 /// assert_eq!(evengap::whereabouts::place(&bed, 20.0, 290.0), "back left");
 /// assert_eq!(evengap::whereabouts::place(&bed, 150.0, 10.0), "front");
+/// assert_eq!(evengap::whereabouts::third(&bed, 150.0, 10.0), 1);
 /// ```
 #[must_use]
 pub fn place(bed: &Bed, x: f64, y: f64) -> &'static str {

@@ -100,7 +100,11 @@ fn cards() -> impl Strategy<Value = Card> {
             place(60, 0.1 + 0.01 * f64::from(i % 5)),
             proptest::option::weighted(0.1, mostly(0.02)),
         )
-            .prop_map(|(x, y, value, spread)| Reading { x, y, value, spread, line: None, column: None })
+            .prop_map(|(x, y, value, spread)| {
+                let mut reading = Reading::new(x, y, value);
+                reading.spread = spread;
+                reading
+            })
     };
     let points: Vec<_> = (0..12).map(reading).collect();
     let bed = (
@@ -111,11 +115,11 @@ fn cards() -> impl Strategy<Value = Card> {
         any::<bool>(),
         proptest::option::weighted(0.3, pair(100.0, 110.0)),
     )
-        .prop_map(|(x0, x1, y0, y1, round, out)| Bed {
-            x: [x0, x1],
-            y: [y0, y1],
-            outline: if round { Outline::Round } else { Outline::Rectangle },
-            keep_out: out.map(|[a, b]| vec![[a, a, b, b]]).unwrap_or_default(),
+        .prop_map(|(x0, x1, y0, y1, round, out)| {
+            let mut bed = Bed::new([x0, x1], [y0, y1]);
+            bed.outline = if round { Outline::Round } else { Outline::Rectangle };
+            bed.keep_out = out.map(|[a, b]| vec![[a, a, b, b]]).unwrap_or_default();
+            bed
         });
     let methods = prop_oneof![Just(Method::Drag), Just(Method::Gauge), Just(Method::Patch), Just(Method::Dial)];
     let readings = (
@@ -125,54 +129,70 @@ fn cards() -> impl Strategy<Value = Card> {
         (perhaps(0.02), proptest::option::of(pair(100.0, 100.0)), any::<bool>(), place(12, 40.0)),
     )
         .prop_map(
-            |(points, method, (sheet, parked, offset, bed, nozzle), (spread, right_at, predicted, unread))| Readings {
-                method,
-                sheet,
-                parked,
-                offset,
-                bed_celsius: bed,
-                nozzle_celsius: nozzle,
-                spread,
-                right_at,
-                predicted,
-                points,
-                unread: vec![Unread { x: unread, y: 40.0, number: 13, line: None, column: None }],
+            |(points, method, (sheet, parked, offset, bed, nozzle), (spread, right_at, predicted, unread))| {
+                let mut readings = Readings::new(method);
+                readings.sheet = sheet;
+                readings.parked = parked;
+                readings.offset = offset;
+                readings.bed_celsius = bed;
+                readings.nozzle_celsius = nozzle;
+                readings.spread = spread;
+                readings.right_at = right_at;
+                readings.predicted = predicted;
+                readings.points = points;
+                let mut unread = Unread::new(unread, 40.0);
+                unread.number = 13;
+                readings.unread = vec![unread];
+                readings
             },
         );
     let screw = move |name: &'static str, x: f64, y: f64| {
-        (place(20, x), place(20, y), proptest::option::weighted(0.3, pair(-1.0, 1.0)))
-            .prop_map(move |(x, y, travel)| Screw { name: name.to_owned(), x, y, travel })
+        (place(20, x), place(20, y), proptest::option::weighted(0.3, pair(-1.0, 1.0))).prop_map(
+            move |(x, y, travel)| {
+                let mut screw = Screw::new(name, x, y);
+                screw.travel = travel;
+                screw
+            },
+        )
     };
     let at = (screw("a", 20.0, 20.0), screw("b", 215.0, 20.0), screw("c", 20.0, 215.0), screw("d", 215.0, 215.0));
-    let screws = (place(12, 0.7), at, 0_usize..5).prop_map(|(pitch, (a, b, c, d), many)| Screws {
-        pitch,
-        thread: None,
-        raise: Turn::Clockwise,
-        at: [a, b, c, d].into_iter().take(many).collect(),
+    let screws = (place(12, 0.7), at, 0_usize..5).prop_map(|(pitch, (a, b, c, d), many)| {
+        let mut screws = Screws::new(pitch, Turn::Clockwise);
+        screws.at = [a, b, c, d].into_iter().take(many).collect();
+        screws
     });
-    (bed, readings, proptest::option::weighted(0.8, screws), prints(), machines())
-        .prop_map(|(bed, readings, screws, print, machine)| Card { bed, readings, screws, print, machine })
+    (bed, readings, proptest::option::weighted(0.8, screws), prints(), machines()).prop_map(
+        |(bed, readings, screws, print, machine)| {
+            let mut card = Card::new(bed, readings);
+            (card.screws, card.print, card.machine) = (screws, print, machine);
+            card
+        },
+    )
 }
 
 fn prints() -> impl Strategy<Value = Print> {
     (perhaps(1.75), perhaps(0.45), perhaps(0.2), perhaps(20.0), perhaps(80.0)).prop_map(
-        |(filament, line_width, layer_height, print_speed, travel_speed)| Print {
-            filament,
-            line_width,
-            layer_height,
-            print_speed,
-            travel_speed,
+        |(filament, line_width, layer_height, print_speed, travel_speed)| {
+            let mut print = Print::default();
+            print.filament = filament;
+            print.line_width = line_width;
+            print.layer_height = layer_height;
+            print.print_speed = print_speed;
+            print.travel_speed = travel_speed;
+            print
         },
     )
 }
 
 fn machines() -> impl Strategy<Value = Machine> {
     (perhaps(0.1), perhaps(0.1), perhaps(100.0), perhaps(400.0)).prop_map(
-        |(z_speed, z_speed_step, moves_per_second, z_steps_per_mm)| Machine {
-            z_speed,
-            z_speed_step,
-            moves_per_second,
-            z_steps_per_mm,
+        |(z_speed, z_speed_step, moves_per_second, z_steps_per_mm)| {
+            let mut machine = Machine::default();
+            machine.z_speed = z_speed;
+            machine.z_speed_step = z_speed_step;
+            machine.moves_per_second = moves_per_second;
+            machine.z_steps_per_mm = z_steps_per_mm;
+            machine
         },
     )
 }

@@ -131,16 +131,17 @@ fn limits_can_be_set_and_the_machine_has_its_own() {
     assert!(quiet.passes(), "{quiet:?}");
     // 100 mm/s over 10 mm of X and 5 of Z.
     let speed = 100.0 * 5.0 / 125.0_f64.sqrt();
-    let machine = Machine {
-        z_speed: Some(speed - 1.0),
-        z_speed_step: Some(2.0 * speed - 1.0),
-        moves_per_second: Some(5.0),
-        z_steps_per_mm: Some(50.0),
-    };
+    let mut machine = Machine::default();
+    machine.z_speed = Some(speed - 1.0);
+    machine.z_speed_step = Some(2.0 * speed - 1.0);
+    machine.moves_per_second = Some(5.0);
+    machine.z_steps_per_mm = Some(50.0);
     let loud = judge(&report, &limits, &machine);
     let broken: Vec<bool> = loud.findings.iter().map(|f| f.breaks).collect();
     assert_eq!(broken, [true, true, true, false, false], "{loud:?}");
-    let calm = Machine { z_speed: Some(speed + 1.0), z_speed_step: Some(2.0 * speed + 1.0), ..Machine::default() };
+    let mut calm = Machine::default();
+    calm.z_speed = Some(speed + 1.0);
+    calm.z_speed_step = Some(2.0 * speed + 1.0);
     assert!(judge(&report, &limits, &calm).passes());
     // Outside the readings is told, and breaks only what was asked for.
     let narrow = b"G1 X-20 Y10 Z0.2 F6000\nG1 X20 Y10 Z0.2 E1\n";

@@ -15,14 +15,11 @@ fn card(points: &[[f64; 3]], screws: &[[f64; 2]]) -> Card {
     let mut readings = Readings::new(Method::Drag);
     readings.sheet = Some(0.0);
     readings.points = points.iter().map(|[x, y, value]| Reading::new(*x, *y, *value)).collect();
-    let screw = |(i, [x, y]): (usize, &[f64; 2])| Screw { name: format!("s{i}"), x: *x, y: *y, travel: None };
+    let screw = |(i, [x, y]): (usize, &[f64; 2])| Screw::new(format!("s{i}"), *x, *y);
     let mut card = Card::new(Bed::new([0.0, 300.0], [0.0, 300.0]), readings);
-    card.screws = Some(Screws {
-        pitch: 0.7,
-        thread: None,
-        raise: Turn::Anticlockwise,
-        at: screws.iter().enumerate().map(screw).collect(),
-    });
+    let mut knobs = Screws::new(0.7, Turn::Anticlockwise);
+    knobs.at = screws.iter().enumerate().map(screw).collect();
+    card.screws = Some(knobs);
     card
 }
 

@@ -1,7 +1,6 @@
 //! The test print of the example's bed, judged by the second implementation.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
-use evengap::card::Print;
 use evengap::trial::{TrialOptions, trial};
 use evengap::{Card, HeightMap, SurfaceKind};
 use evengap_tests::oracle::{Rules, judge, tell};
@@ -14,7 +13,7 @@ fn the_test_print_keeps_the_contract_over_the_example() {
         let mut options = TrialOptions::default();
         options.numbers = true;
         // High enough that the flat one does not scrape.
-        options.print = Print { layer_height: Some(0.3), ..Print::default() };
+        options.print.layer_height = Some(0.3);
         let followed = trial(&card, &map, &options).unwrap();
         options.flat = true;
         let flat = trial(&card, &map, &options).unwrap();

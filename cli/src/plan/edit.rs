@@ -2,7 +2,7 @@
 
 use crate::report::Failure;
 use evengap::Card;
-use evengap::card::{Point, Reading};
+use evengap::card::{Point, Reading, Unread};
 use evengap::plan::points_text;
 use toml_edit::{Array, DocumentMut, Item, Value};
 
@@ -77,9 +77,7 @@ impl Draft {
     pub(super) fn add_points(&mut self, places: &[[f64; 2]]) -> Result<(), Failure> {
         let mut points: Vec<Point> = self.card.readings.all_points().collect();
         let was_empty = points.is_empty();
-        let unread =
-            |&[x, y]: &[f64; 2]| Point::Unread(evengap::card::Unread { x, y, number: 0, line: None, column: None });
-        points.extend(places.iter().map(unread));
+        points.extend(places.iter().map(|&[x, y]| Point::Unread(Unread::new(x, y))));
         let card = with_points(&self.card, &points);
         if was_empty || self.is_json() {
             return self.set_points(&card);
@@ -197,10 +195,12 @@ fn with_values(card: &Card, values: &[(usize, f64)]) -> Card {
     let mut points: Vec<Point> = card.readings.all_points().collect();
     for (number, value) in values {
         if let Some(point) = number.checked_sub(1).and_then(|index| points.get_mut(index)) {
-            *point = Point::Read(match *point {
-                Point::Read(r) => Reading { value: *value, ..r },
-                Point::Unread(u) => Reading::new(u.x, u.y, *value),
-            });
+            let mut reading = match *point {
+                Point::Read(reading) => reading,
+                Point::Unread(u) => Reading::new(u.x, u.y, 0.0),
+            };
+            reading.value = *value;
+            *point = Point::Read(reading);
         }
     }
     with_points(card, &points)
@@ -214,7 +214,10 @@ pub(super) fn with_points(card: &Card, points: &[Point]) -> Card {
     for (point, number) in points.iter().zip(1..) {
         match *point {
             Point::Read(r) => card.readings.points.push(r),
-            Point::Unread(u) => card.readings.unread.push(evengap::card::Unread { number, ..u }),
+            Point::Unread(mut unread) => {
+                unread.number = number;
+                card.readings.unread.push(unread);
+            }
         }
     }
     card

@@ -96,6 +96,7 @@ pub const MAX_READING: f64 = 1_000.0;
 ///
 /// Its `serde` form is the card's own: what `serde_json` writes is a JSON card that [`Card::parse`] reads.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Card {
     /// The bed.
     pub bed: Bed,
@@ -114,6 +115,7 @@ pub struct Card {
 
 /// The bed's reachable area, mm, in the toolpath's coordinates.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Bed {
     /// Lowest and highest reachable X, mm.
     pub x: [f64; 2],
@@ -128,6 +130,7 @@ pub struct Bed {
 /// The plate's outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Outline {
     /// The rectangle of `x` and `y`.
     #[default]
@@ -140,6 +143,7 @@ pub enum Outline {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Method {
     /// A sheet drags between nozzle and bed; the value is the nozzle's Z, mm.
     Drag,
@@ -153,6 +157,7 @@ pub enum Method {
 
 /// The readings and how they were taken.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Readings {
     /// The method.
     pub method: Method,
@@ -180,6 +185,7 @@ pub struct Readings {
 
 /// A point that is still to be read: `[x, y]` in the card's list.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Unread {
     /// Nozzle X, mm.
     pub x: f64,
@@ -195,6 +201,7 @@ pub struct Unread {
 
 /// A point of the card's list, read or not.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Point {
     /// With its value.
     Read(Reading),
@@ -204,6 +211,7 @@ pub enum Point {
 
 /// One reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Reading {
     /// Nozzle X, mm.
     pub x: f64,
@@ -221,6 +229,7 @@ pub struct Reading {
 
 /// The levelling screws.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Screws {
     /// mm of height a turn.
     pub pitch: f64,
@@ -236,6 +245,7 @@ pub struct Screws {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Turn {
     /// Clockwise seen from above.
     Clockwise,
@@ -245,6 +255,7 @@ pub enum Turn {
 
 /// One screw.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Screw {
     /// Its name on the card.
     pub name: String,
@@ -262,6 +273,7 @@ pub struct Screw {
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
+#[non_exhaustive]
 pub struct Print {
     /// The filament's diameter, mm; usual: 1.75.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -280,6 +292,16 @@ pub struct Print {
     pub travel_speed: Option<f64>,
 }
 
+/// What the card leaves open has its usual value.
+///
+/// ```
+/// use evengap::card::Print;
+///
+/// let mut print = Print::default();
+/// print.line_width = Some(0.6);
+/// assert_eq!((print.filament(), print.line_width(), print.layer_height()), (1.75, 0.6, 0.2));
+/// assert_eq!((print.print_speed(), print.travel_speed()), (20.0, 80.0));
+/// ```
 impl Print {
     /// The filament's diameter, mm: the card's or the usual one.
     #[must_use]
@@ -329,6 +351,7 @@ impl Print {
 
 /// What the machine can do: limits for [checking](crate::check) a toolpath, none where the card is silent.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[non_exhaustive]
 pub struct Machine {
     /// Fastest that Z may go while the nozzle travels sideways, mm/s; 0.01 to 1000.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -362,6 +385,7 @@ impl Machine {
 
 /// A height that one reading tells.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct SpotHeight {
     /// X, mm: of the nozzle, or of the plunger for `dial`.
     pub x: f64,
@@ -387,6 +411,47 @@ impl Reading {
     #[must_use]
     pub fn new(x: f64, y: f64, value: f64) -> Reading {
         Reading { x, y, value, spread: None, line: None, column: None }
+    }
+}
+
+impl Screws {
+    /// Screws of `pitch` mm of height a turn, whose knobs raise the bed when turned as `raise` says; none yet.
+    ///
+    /// ```
+    /// use evengap::card::{Screw, Screws, Turn};
+    ///
+    /// let mut screws = Screws::new(0.7, Turn::Clockwise);
+    /// screws.at = vec![Screw::new("front left", 30.0, 30.0), Screw::new("front right", 200.0, 30.0), Screw::new("back", 115.0, 200.0)];
+    /// assert_eq!(screws.at[2].name, "back");
+    /// ```
+    #[must_use]
+    pub fn new(pitch: f64, raise: Turn) -> Self {
+        Self { pitch, thread: None, raise, at: Vec::new() }
+    }
+}
+
+impl Screw {
+    /// A screw at X and Y, mm, that may be turned as far as one likes.
+    #[must_use]
+    pub fn new(name: impl Into<String>, x: f64, y: f64) -> Self {
+        Self { name: name.into(), x, y, travel: None }
+    }
+}
+
+/// As [`Card::parse`].
+impl core::str::FromStr for Card {
+    type Err = Error;
+
+    fn from_str(text: &str) -> Result<Self, Error> {
+        Card::parse(text)
+    }
+}
+
+impl Unread {
+    /// A point to read at nozzle X and Y, mm; its number is that of its place in the list that it is put into.
+    #[must_use]
+    pub fn new(x: f64, y: f64) -> Self {
+        Self { x, y, number: 0, line: None, column: None }
     }
 }
 
@@ -454,6 +519,7 @@ impl Card {
     /// comments, white space, the order of keys and `0.1` against `0.10` make no difference; the order of readings does.
     /// `[machine]` is left out: its limits say nothing of the bed, and a file that was rewritten before they were noted stays
     /// this card's.
+    #[must_use]
     pub fn digest(&self) -> String {
         write::digest(self)
     }
@@ -461,6 +527,7 @@ impl Card {
     /// The card as TOML text that [`Card::parse`] reads to the same card.
     ///
     /// Comments are not kept: a card does not hold them.
+    #[must_use]
     pub fn to_toml(&self) -> String {
         write::toml(self)
     }
@@ -468,6 +535,7 @@ impl Card {
     /// Each reading as a height, mm, in the card's order, before any `right_at` shift.
     ///
     /// A value that the method needs and that a card built in code lacks counts as 0; a card from text always has it.
+    #[must_use]
     pub fn spot_heights(&self) -> Vec<SpotHeight> {
         let r = &self.readings;
         let [dx, dy] = match r.method {
@@ -481,6 +549,24 @@ impl Card {
     }
 }
 
+/// ```
+/// use evengap::card::{Method, Reading, Readings, Unread};
+///
+/// let mut readings = Readings::new(Method::Drag);
+/// readings.sheet = Some(0.1);
+/// readings.points = vec![Reading::new(20.0, 20.0, 0.16), Reading::new(180.0, 20.0, 0.12)];
+/// readings.unread = vec![Unread::new(100.0, 180.0)];
+/// assert_eq!(readings.all_points().count(), 3);
+/// // Where a sheet of 0.1 mm drags at 0.16, the bed stands at 0.06.
+/// assert!((readings.height_of(0.16) - 0.06).abs() < 1e-12);
+/// assert!((readings.value_of(0.06) - 0.16).abs() < 1e-12);
+/// // No spread is given: a surface passes through every reading.
+/// assert_eq!((readings.noise(), readings.spread_or_usual()), (None, 0.02));
+/// // A reading that is half as sure weighs a quarter.
+/// readings.points[0].spread = Some(0.04);
+/// assert_eq!(readings.noise(), Some(0.02));
+/// assert_eq!(readings.weights(), Some(vec![0.25, 1.0]));
+/// ```
 impl Readings {
     /// None yet, by this method; all else is unsaid. For a card that is built in code.
     #[must_use]
@@ -501,6 +587,7 @@ impl Readings {
     }
 
     /// The height, mm, that a value on this card means, before any `right_at` shift.
+    #[must_use]
     pub fn height_of(&self, value: f64) -> f64 {
         match self.method {
             Method::Drag => value - self.sheet.unwrap_or(0.0),
@@ -510,6 +597,7 @@ impl Readings {
     }
 
     /// The value, mm, that a reading of this height would have had on this card: [`Readings::height_of`] backwards.
+    #[must_use]
     pub fn value_of(&self, height: f64) -> f64 {
         match self.method {
             Method::Drag => height + self.sheet.unwrap_or(0.0),
@@ -519,6 +607,7 @@ impl Readings {
     }
 
     /// The card's spread, mm, or the method's [usual one](Method::usual_spread) where the card gives none.
+    #[must_use]
     pub fn spread_or_usual(&self) -> f64 {
         self.spread.unwrap_or_else(|| self.method.usual_spread())
     }
@@ -563,6 +652,11 @@ impl Readings {
     }
 }
 
+/// ```
+/// use evengap::card::Method;
+///
+/// assert_eq!((Method::Dial.word(), Method::Dial.usual_spread()), ("dial", 0.01));
+/// ```
 impl Method {
     /// One standard deviation of a reading, mm, as the method usually gives it.
     ///
@@ -589,6 +683,9 @@ impl Method {
     }
 }
 
+/// ```
+/// assert_eq!(evengap::card::Turn::Anticlockwise.word(), "anticlockwise");
+/// ```
 impl Turn {
     /// The word on a card.
     #[must_use]
@@ -600,6 +697,16 @@ impl Turn {
     }
 }
 
+/// ```
+/// use evengap::card::{Bed, Outline};
+///
+/// let mut bed = Bed::new([0.0, 200.0], [0.0, 200.0]);
+/// bed.keep_out = vec![[0.0, 90.0, 10.0, 110.0]]; // a clip
+/// assert_eq!(bed.keep_out_at(5.0, 100.0), Some([0.0, 90.0, 10.0, 110.0]));
+/// assert!(bed.reaches(1.0, 1.0));
+/// bed.outline = Outline::Round;
+/// assert!(!bed.reaches(1.0, 1.0));
+/// ```
 impl Bed {
     /// Whether the nozzle reaches (x, y), mm: within `x` and `y`, and within the ellipse where the plate is round.
     ///

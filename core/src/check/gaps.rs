@@ -33,6 +33,7 @@ use crate::{Error, ErrorKind, HeightMap};
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Window {
     /// Below this share of the gap meant the nozzle scrapes or plugs.
     pub near: f64,
@@ -50,6 +51,7 @@ impl Default for Window {
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Followed {
     /// The taper, `[from, to]` mm; `None` where the whole path follows the bed.
     pub taper: Option<[f64; 2]>,
@@ -61,6 +63,7 @@ pub struct Followed {
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
 pub enum Keep {
     /// None.
     #[default]
@@ -121,6 +124,7 @@ impl GapOptions {
 /// Lengths of path, mm.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Shares {
     /// All of it.
     pub all: f64,
@@ -137,6 +141,7 @@ pub struct Shares {
 /// One layer.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Layer {
     /// Its Z as sliced, mm.
     pub z: f64,
@@ -152,6 +157,7 @@ pub struct Layer {
 
 /// What of a layer lies in one of the nine places of the bed, in the order of [`THIRDS`].
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[non_exhaustive]
 pub struct Third {
     /// Its path by length, mm.
     pub path: Shares,
@@ -164,6 +170,7 @@ pub struct Third {
 /// A deviation and where it is.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Deviation {
     /// The gap less the gap meant, mm.
     pub deviation: f64,
@@ -201,6 +208,7 @@ impl Deviation {
 
 /// The path of one layer for drawing.
 #[derive(Debug, Clone, PartialEq, Default)]
+#[non_exhaustive]
 pub struct KeptPath {
     /// x, y and deviation, mm, of each point, one after another.
     pub points: Vec<[f64; 3]>,
@@ -212,6 +220,7 @@ pub struct KeptPath {
 
 /// What was found.
 #[derive(Debug, Clone, PartialEq, Default)]
+#[non_exhaustive]
 pub struct GapReport {
     /// The layers, lowest first.
     pub layers: Vec<Layer>,

@@ -61,6 +61,7 @@ pub enum About {
 /// One thing that was found.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Finding {
     /// What it is about.
     pub about: About,
@@ -73,6 +74,7 @@ pub struct Finding {
 /// The worst gap in one place of the bed.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct WorstGap {
     /// In words: see [`THIRDS`].
     pub place: &'static str,
@@ -91,6 +93,7 @@ pub struct WorstGap {
 /// The judgement.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Judgement {
     /// What was found, the gravest first.
     pub findings: Vec<Finding>,
@@ -293,6 +296,12 @@ fn worst(report: &GapReport, layers: usize, window: &Window) -> Vec<WorstGap> {
 }
 
 /// A share in words: whole percent, one decimal below ten.
+///
+/// ```
+/// use evengap::check::judge::percent;
+///
+/// assert_eq!([percent(0.123), percent(0.0123), percent(0.9999)], ["12 %", "1.2 %", "99.9 %"]);
+/// ```
 #[must_use]
 pub fn percent(share: f64) -> String {
     let percent = 100.0 * share;

@@ -8,6 +8,7 @@ use crate::toolpath::number::scan;
 /// What the marker comment tells: which card the toolpath was rewritten with, and how.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Marker {
     /// The version of the program that wrote it.
     pub version: String,

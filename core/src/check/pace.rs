@@ -13,6 +13,7 @@ use std::collections::VecDeque;
 /// A largest value, and where.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Peak {
     /// 0 where there was none.
     pub value: f64,
@@ -32,6 +33,7 @@ impl Peak {
 /// What was found.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Pace {
     /// How long the moves take, s.
     pub seconds: f64,

@@ -38,6 +38,17 @@ pub struct DriftPoint {
 /// # Errors
 ///
 /// [`ErrorKind::Readings`](crate::ErrorKind::Readings): no rectangle that all cards' readings bound.
+///
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// let drift = evengap::compare::drift(&map, &[&map, &map])?;
+/// assert_eq!(drift.points.len(), 5);
+/// assert_eq!(drift.points[0].change_mm, [0.0, 0.0, 0.0]);
+/// # Ok::<(), evengap::Error>(())
+/// ```
 pub fn drift(first: &HeightMap, later: &[&HeightMap]) -> Result<Drift, Error> {
     let maps: Vec<&HeightMap> = [first].into_iter().chain(later.iter().copied()).collect();
     let over = common(&maps)?;

@@ -10,6 +10,7 @@ use crate::number::Shown;
 
 /// What is drawn.
 #[derive(Debug, Clone, Copy)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct GapPlan<'a> {
     /// What the toolpath is called on the sheet.
     pub name: &'a str,
@@ -30,6 +31,26 @@ const COLOURS: [&str; 5] = ["#943404", "#d9771e", "#96988e", "#4884c4", "#10408c
 /// where too far; paler where it is within the window and past half of it.
 ///
 /// The same card, path and options give the same bytes, natively and in WASM.
+///
+/// ```
+/// use evengap::check::{GapOptions, Gaps, Keep, Window};
+/// use evengap::draw::{GapPlan, PlanOptions, gap_plan};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+///
+/// let mut options = GapOptions::default();
+/// options.keep = Keep::Lowest;
+/// let mut gaps = Gaps::new(&map, options);
+/// gaps.push(b"G1 X20 Y100 Z0.2\nG1 X180 E10\n")?;
+/// assert_eq!(gaps.lines_read(), 2);
+/// let report = gaps.finish()?;
+/// let layer = report.first_layer().unwrap();
+/// let plan = GapPlan { name: "part", path: &report.kept, z: layer.z, shares: layer.path, window: Window::default() };
+/// assert!(gap_plan(&card, &plan, &PlanOptions::default()).starts_with("<svg"));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn gap_plan(card: &Card, plan: &GapPlan<'_>, options: &PlanOptions) -> String {
     let cut = if plan.path.cut { ", not all of it drawn" } else { "" };

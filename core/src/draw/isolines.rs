@@ -8,6 +8,7 @@ use crate::surface::HeightMap;
 /// The contours of a bed: heights in mm above the toolpath's Z = 0, places in mm.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Isolines {
     /// Lowest and highest height on the bed, mm, as far as a grid of about 1.5 mm (finer on beds under 235 mm) and the readings
     /// show them; [`HeightMap::extremes`] is exact.
@@ -21,6 +22,7 @@ pub struct Isolines {
 /// One contour.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Isoline {
     /// Its height, mm: a multiple of the interval.
     pub height: f64,

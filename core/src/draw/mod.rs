@@ -47,6 +47,7 @@ use svg::Svg;
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct PlanOptions {
     /// Width of the picture in pixels, 200 to 10 000 (what is outside is set to the nearer end). The height follows.
     pub width: f64,

@@ -11,6 +11,18 @@ use crate::trial::Patch;
 ///
 /// It goes with the printer: front below, back above, as one stands before the bed. Keep-out areas are hatched.
 /// The same card, patches and options give the same bytes, natively and in WASM.
+///
+/// ```
+/// use evengap::draw::{PlanOptions, patch_plan};
+/// use evengap::trial::Patch;
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+///
+/// let patch = Patch { number: 1, x: 100.0, y: 100.0, point: [100.0, 100.0], side: 20.0 };
+/// assert!(patch_plan(&card, &[patch], &PlanOptions::default()).starts_with("<svg"));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn patch_plan(card: &Card, patches: &[Patch], options: &PlanOptions) -> String {
     let bare = Bare {

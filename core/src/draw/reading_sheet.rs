@@ -17,6 +17,7 @@ use core::fmt::Write as _;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
 pub enum Paper {
     /// ISO 216 A4: 210 x 297 mm.
     #[default]
@@ -64,6 +65,18 @@ const MOST_NUMBERS: usize = 900;
 /// with a bar of 100 mm, by which a print's scale is checked.
 ///
 /// The same card gives the same bytes. There is no date on the sheet: a line is left for it.
+///
+/// ```
+/// use evengap::draw::{Paper, reading_sheet};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+///
+/// let pages = reading_sheet(&card, Paper::A4);
+/// assert!(pages[0].starts_with("<svg") && pages.len() == 1 + usize::from(pages.len() > 1));
+/// assert_eq!(Paper::A4.size(), [210.0, 297.0]);
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn reading_sheet(card: &Card, paper: Paper) -> Vec<String> {
     Sheet::new(card, paper).pages()

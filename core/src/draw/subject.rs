@@ -42,6 +42,20 @@ pub fn tram_plan(map: &HeightMap, tram: &Tram, options: &PlanOptions) -> String 
 /// `difference`: of the same two maps. `names`: what the two are called on the sheet, the earlier first. Spot heights
 /// are the changes at the places that were read; beyond the rectangle that both cards' readings bound, the contours are
 /// dashed and repeat its rim. Otherwise as [`plan`](super::plan).
+///
+/// ```
+/// use evengap::compare::difference;
+/// use evengap::draw::{PlanOptions, difference_plan};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+///
+/// let change = difference(&map, &map)?;
+/// let plan = difference_plan([&map, &map], &change, ["in May", "in June"], &PlanOptions::default());
+/// assert!(plan.starts_with("<svg"));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn difference_plan(
     [earlier, later]: [&HeightMap; 2],
@@ -68,6 +82,19 @@ pub fn difference_plan(
 /// A plan of how well the bed is known: the distance from the map within which it lies, place by place, mm.
 ///
 /// Spot heights are that distance at the readings. Otherwise as [`plan`](super::plan).
+///
+/// ```
+/// use evengap::draw::{PlanOptions, known_plan};
+/// use evengap::known::Known;
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+///
+/// let plan = Known::of(&map).map(|known| known_plan(&known, &PlanOptions::default()));
+/// assert!(plan.is_some_and(|svg| svg.starts_with("<svg")));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn known_plan(known: &Known, options: &PlanOptions) -> String {
     let map = known.map();

@@ -37,10 +37,15 @@ use crate::{Error, ErrorKind, Footprint, HeightMap};
 /// # "#;
 /// let map = HeightMap::fit(&Card::parse(card)?, SurfaceKind::ThinPlate)?;
 /// let mut rewriter = Rewriter::new(&map, Options::default())?;
+/// assert_eq!(rewriter.taper().map(|[from, _to]| from), Some(0.5));
 /// let mut out = Vec::new();
 /// for chunk in [&b"G1 X100 Y20 Z0.2\nG1 X1"[..], b"00 Y180 E5\n"] {
 ///     rewriter.push(chunk, &mut out)?;
+///     if rewriter.is_refused() {
+///         break; // below the floor: `finish` says by how much
+///     }
 /// }
+/// assert_eq!(rewriter.lines_read(), 2);
 /// let summary = rewriter.finish(&mut out)?;
 /// let text = String::from_utf8_lossy(&out);
 /// let lines: Vec<_> = text.lines().collect();
@@ -48,6 +53,10 @@ use crate::{Error, ErrorKind, Footprint, HeightMap};
 /// assert!(lines[1].starts_with("; evengap "));
 /// assert_eq!(lines[2], "G1 X100 Y180 Z0.300 E5");
 /// assert_eq!(summary.moves_out, 2);
+/// // Where the first layer lies on the bed.
+/// let part = &summary.footprint;
+/// assert_eq!((part.z(), part.length(), part.unmeasured()), (Some(0.2), 160.0, 0.0));
+/// assert!((part.places().iter().map(|[_, _, length]| length).sum::<f64>() - part.length()).abs() < 1e-9);
 /// # Ok::<(), evengap::Error>(())
 /// ```
 #[derive(Debug, Clone)]

@@ -42,6 +42,7 @@ pub struct Summary {
 /// An offset and where it was commanded.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Offset {
     /// mm, up positive.
     pub offset: f64,
@@ -56,6 +57,7 @@ pub struct Offset {
 /// Lines that passed although they were not understood.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct NotUnderstood {
     /// How many.
     pub count: u64,
@@ -66,6 +68,7 @@ pub struct NotUnderstood {
 /// Something that a person should know.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Warning {
     /// What.
     pub kind: WarningKind,

@@ -8,6 +8,7 @@ use crate::{Error, ErrorKind};
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
+#[non_exhaustive]
 pub enum Taper {
     /// From 0.5 mm to the smallest Z at which no layer's thickness changes by more than 5 % anywhere on the bed.
     #[default]

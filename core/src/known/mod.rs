@@ -133,6 +133,7 @@ pub struct Known {
 /// How well one height is known.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Uncertain {
     /// The map's height, mm.
     pub height: f64,
@@ -145,6 +146,7 @@ pub struct Uncertain {
 /// How well the bed is known, in figures.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct HowWell {
     /// [`CONFIDENCE`].
     pub confidence: f64,
@@ -159,6 +161,7 @@ pub struct HowWell {
 /// How well a part of the bed is known.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Over {
     /// Of that part, [`CONFIDENCE`] is expected to lie within this of the map, mm.
     pub within: f64,
@@ -171,6 +174,7 @@ pub struct Over {
 /// The place that is known worst.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Worst {
     /// X, mm.
     pub x: f64,
@@ -187,6 +191,21 @@ pub struct Worst {
 /// Squares along the bed's longer side that it is judged at.
 const SQUARES: u32 = 20;
 
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// use evengap::known::Known;
+///
+/// let Some(known) = Known::of(&map) else { panic!("too many readings") };
+/// let bed = known.how_well();
+/// assert_eq!((bed.noise, bed.bend), (known.noise(), known.bend()));
+/// // Under a part of 40 by 40 mm in the middle, in four squares of the same weight.
+/// let part = known.over(&[[90.0, 90.0, 1.0], [110.0, 90.0, 1.0], [90.0, 110.0, 1.0], [110.0, 110.0, 1.0]]);
+/// assert!(part.within < bed.bed.within);
+/// # Ok::<(), evengap::Error>(())
+/// ```
 impl Known {
     /// Judges a map by its readings.
     ///

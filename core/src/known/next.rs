@@ -44,6 +44,7 @@ const AGAIN: f64 = 5.0;
 /// Where to read next, and what is expected of it.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Next {
     /// Before; `null` where the readings make no map yet.
     pub before: Option<Foreseen>,
@@ -54,6 +55,7 @@ pub struct Next {
 /// How well the places that matter are known, taken together.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Foreseen {
     /// Root of the mean square of the standard errors, mm.
     pub standard_error: f64,
@@ -64,6 +66,7 @@ pub struct Foreseen {
 /// A point to read.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct NextPoint {
     /// The nozzle's X, mm.
     pub x: f64,

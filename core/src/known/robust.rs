@@ -31,6 +31,22 @@ const WIDEST: f64 = 0.5;
 /// with the new ones it smooths, all others having the method's [usual spread](crate::card::Method::usual_spread).
 ///
 /// It is never done unless it is asked for: a reading may be odd because the bed is.
+///
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let mut points = String::new();
+/// # for k in 0..25 {
+/// #     let value = if k == 12 { 0.5 } else { 0.1 };
+/// #     points += &format!("[{}, {}, {value}],", 20 + 40 * (k % 5), 20 + 40 * (k / 5));
+/// # }
+/// # let text = format!("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\nspread = 0.02\npoints = [{points}]\n");
+/// // A flat bed, and a slip of 0.4 mm at the thirteenth of 25 points.
+/// let map = HeightMap::fit(&Card::parse(&text)?, SurfaceKind::ThinPlate)?;
+/// let (card, less) = evengap::known::robust(&map);
+/// assert_eq!(less, [12]);
+/// assert!(card.readings.points[12].spread.is_some_and(|spread| spread > 0.02));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[must_use]
 pub fn robust(map: &HeightMap) -> (Card, Vec<usize>) {
     let mut data = known::readings(map);

@@ -8,6 +8,7 @@ pub const METHODS: [Method; 4] = [Method::Drag, Method::Gauge, Method::Patch, Me
 
 /// What holds of a method whatever the card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[non_exhaustive]
 pub struct About {
     /// The method's word on a card.
     pub word: &'static str,

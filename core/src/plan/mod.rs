@@ -21,6 +21,23 @@
 //! assert_eq!(planned.card.readings.unread.len(), 24);
 //! assert_eq!(planned.left_out.len(), 1);
 //! assert!(evengap::Card::parse(&plan::card_text(&planned.card)).is_ok());
+//!
+//! // What the person is told, and the points as a card lists them.
+//! assert_eq!(plan::about(card.readings.method).height, "value - sheet");
+//! assert!(plan::steps(&card.readings)[0].starts_with("Home the printer."));
+//! assert!(plan::points_text(&planned.card).contains("points = ["));
+//! assert_eq!(plan::plunger(&card), None);
+//!
+//! // Points of one's own, and the way past them.
+//! let own = plan::given(&card.bed, None, &[[30.0, 30.0], [170.0, 170.0], [170.0, 30.0]], plan::Room::default())?;
+//! let order = plan::visiting_order(&own.points, plan::start(&card));
+//! assert_eq!(order, [0, 2, 1]);
+//! assert!(plan::travel_length(&own.points, &order, [30.0, 30.0]) < 280.1);
+//!
+//! // What the person types.
+//! assert_eq!(plan::value_from_text(card.readings.method, "0.16 mm"), Ok(0.16));
+//! assert!(plan::doubt(&card, [30.0, 30.0], 0.16).is_none());
+//! assert!(plan::doubt(&card, [30.0, 30.0], 16.0).is_some());
 //! # Ok::<(), evengap::Error>(())
 //! ```
 
@@ -43,6 +60,7 @@ use crate::card::{Card, Method, Unread};
 
 /// Which points to plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Layout<'a> {
     /// Rows and columns that fill the bed.
     Grid {
@@ -57,6 +75,7 @@ pub enum Layout<'a> {
 
 /// A card with points to read, and what is to be known of them.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Planned {
     /// The card: the points in visiting order, none of them read.
     pub card: Card,

@@ -13,6 +13,7 @@ pub const MAX_SIDE: usize = 200;
 
 /// How far points keep away from things, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Room {
     /// From the bed's edge: of the place that is read, under the nozzle or under the plunger.
     pub margin: f64,
@@ -57,6 +58,7 @@ impl Why {
 
 /// A point that was left out: the nozzle's place, mm.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct LeftOut {
     /// X, mm.
     pub x: f64,
@@ -68,6 +70,7 @@ pub struct LeftOut {
 
 /// Points to read, and those that cannot be.
 #[derive(Debug, Clone, PartialEq, Default)]
+#[non_exhaustive]
 pub struct Choice {
     /// The nozzle's places, mm; a grid's from the front left, row by row.
     pub points: Vec<[f64; 2]>,

@@ -17,6 +17,7 @@ const FIXING: f64 = 180.0;
 
 /// A point to stop at.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Stop {
     /// Its number, as the card and the sheet of paper have it.
     pub number: usize,
@@ -36,6 +37,7 @@ impl From<&Unread> for Stop {
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
 pub enum Wait {
     /// Until the person resumes at the machine (M0).
     #[default]

@@ -12,6 +12,7 @@ use crate::{Card, Error};
 /// As [`Display`](core::fmt::Display): the surface and the reason, in one line without a full stop.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Choice {
     /// The surface.
     pub surface: SurfaceKind,

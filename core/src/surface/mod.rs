@@ -61,6 +61,7 @@ pub const CONTRADICTION: f64 = 6.0;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum SurfaceKind {
     /// r^2 ln r with an affine part (Duchon 1977).
     #[default]
@@ -70,6 +71,25 @@ pub enum SurfaceKind {
 }
 
 /// h(x, y) over the bed, mm.
+///
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// use evengap::HeightMap as Map;
+///
+/// let (map, choice) = Map::fit_chosen(&card)?;
+/// assert_eq!(map.kind(), choice.surface);
+/// assert_eq!(map.measured(), [20.0, 20.0, 180.0, 180.0]);
+/// // Five readings at five places.
+/// assert_eq!((map.readings().len(), map.places()), (5, 5));
+/// let [lowest, highest] = map.extremes();
+/// assert!(lowest.height < highest.height);
+/// // No `right_at` on the card, and no spread: nothing is added, and the map passes through every reading.
+/// assert_eq!(map.shift(), 0.0);
+/// assert!(map.smoothed().is_none());
+/// # Ok::<(), evengap::Error>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct HeightMap {
     card: Card,
@@ -95,6 +115,7 @@ pub(crate) enum Form {
 /// A reading as the map has it.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct MapReading {
     /// X on the bed, mm: the nozzle's, or the plunger's for `dial`.
     pub x: f64,
@@ -115,6 +136,7 @@ pub struct MapReading {
 /// How a thin-plate map smooths.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
+#[non_exhaustive]
 pub struct Smoothed {
     /// The card's spread, mm, from which the amount follows; with spreads for single readings, that of a reading that has none.
     pub spread: f64,

@@ -32,6 +32,16 @@ impl ThinPlate {
     }
 }
 
+/// ```
+/// use evengap::surface::thin_plate::{Smoothing, ThinPlate};
+///
+/// let places = [[0.0, 0.0], [100.0, 0.0], [0.0, 100.0], [100.0, 100.0], [50.0, 50.0]];
+/// let spline = ThinPlate::fit(&places, &[0.0, 0.1, 0.1, 0.2, 0.3], None, Smoothing::Lambda(10.0))?;
+/// let posterior = spline.posterior();
+/// let [at, beside] = [50.0, 150.0].map(|x| posterior.standard_deviation(0.02, x, 50.0));
+/// assert!(at < beside);
+/// # Ok::<(), evengap::Error>(())
+/// ```
 impl Posterior {
     /// The standard deviation of the surface at (x, y) given the readings, where one of a reading (of weight 1) is `noise`, in the same
     /// unit. `None` for a spline that interpolates: it has no noise.

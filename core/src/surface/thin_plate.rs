@@ -108,6 +108,35 @@ pub enum Smoothing {
 /// let heights = [0.0, 0.1, 0.1, 0.2, 0.3];
 /// let spline = ThinPlate::fit(&places, &heights, None, Smoothing::None)?;
 /// assert!((spline.value(50.0, 50.0) - 0.3).abs() < 1e-12);
+/// let [slope_x, slope_y] = spline.slope(20.0, 20.0);
+/// assert!(slope_x > 0.0 && slope_y > 0.0);
+/// assert_eq!(spline.lambda(), 0.0);
+///
+/// // Smoothed, by so much: what is left over, how bent it is, how many parameters it comes to.
+/// let smooth = ThinPlate::fit(&places, &heights, None, Smoothing::Lambda(10.0))?;
+/// assert!((smooth.n_lambda() - 50.0).abs() < 1e-9);
+/// assert!(smooth.penalty() < spline.penalty());
+/// let sum: f64 = smooth.residuals().iter().map(|r| r * r).sum();
+/// assert!((smooth.residual_sum_of_squares() - sum).abs() < 1e-12);
+/// assert!((smooth.effective_parameters() - (5.0 - smooth.residual_dof())).abs() < 1e-12);
+/// assert!(smooth.effective_parameters() > 3.0);
+/// assert!(smooth.noise_estimate().is_some() && smooth.gcv().is_some());
+///
+/// // The middle is far from what the other four say of it.
+/// let middle = spline.leave_one_out()[4].unwrap();
+/// assert!((middle.error - 0.2).abs() < 1e-9);
+///
+/// // The coefficients, for who evaluates it elsewhere.
+/// let [a, b, c] = spline.plane();
+/// let at = |x: f64, y: f64| {
+///     let [u, v] = [(x - spline.origin()[0]) / spline.scale(), (y - spline.origin()[1]) / spline.scale()];
+///     let kernel = |r2: f64| if r2 > 0.0 { 0.5 * r2 * r2.ln() } else { 0.0 };
+///     let bent: f64 = spline.centres().iter().zip(spline.weights())
+///         .map(|([cu, cv], weight)| weight * kernel((u - cu) * (u - cu) + (v - cv) * (v - cv)))
+///         .sum();
+///     a + b * u + c * v + bent
+/// };
+/// assert!((at(30.0, 70.0) - spline.value(30.0, 70.0)).abs() < 1e-12);
 /// # Ok::<(), evengap::Error>(())
 /// ```
 #[derive(Debug, Clone)]
@@ -133,6 +162,7 @@ pub struct ThinPlate {
 
 /// A reading against what the other readings say of its place.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct LeftOut {
     /// The surface at the reading's place when it is fitted, with the same lambda, without this reading.
     pub expected: f64,

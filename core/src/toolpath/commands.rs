@@ -19,6 +19,7 @@
 
 /// What a G word does to a toolpath.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Action {
     /// G0, G1: a straight move.
     Straight,
@@ -73,6 +74,7 @@ pub enum Action {
 
 /// A row of [`G_WORDS`].
 #[derive(Debug, Clone, Copy)]
+#[non_exhaustive]
 pub struct GWord {
     /// The code times ten: 921 is G92.1.
     pub code: u32,
@@ -192,6 +194,14 @@ pub const G_WORDS: &[GWord] = &[
 ];
 
 /// What a G word does, by code times ten; `None` if it is not in [`G_WORDS`].
+///
+/// ```
+/// use evengap::toolpath::commands::{Action, g_word};
+///
+/// assert_eq!(g_word(30).map(|row| row.action), Some(Action::Arc { clockwise: false })); // G3
+/// assert_eq!(g_word(921).map(|row| row.action), Some(Action::ClearOffsets)); // G92.1
+/// assert!(g_word(1234).is_none());
+/// ```
 #[must_use]
 #[inline]
 pub fn g_word(code: u32) -> Option<&'static GWord> {
@@ -201,6 +211,7 @@ pub fn g_word(code: u32) -> Option<&'static GWord> {
 
 /// What the few M words that are understood do (common practice, no source).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum MAction {
     /// M82 and M83.
     EDistance {
@@ -221,7 +232,14 @@ pub enum MAction {
     Shift,
 }
 
-/// The M words that are understood.
+/// The M words that are understood: code, what it does, the same in words.
+///
+/// ```
+/// use evengap::toolpath::commands::{M_WORDS, MAction};
+///
+/// let relative = MAction::EDistance { absolute: false };
+/// assert!(M_WORDS.iter().any(|(code, action, _)| (*code, *action) == (83, relative)));
+/// ```
 pub const M_WORDS: &[(u32, MAction, &str)] = &[
     (48, MAction::OwnLevelling, "probing"),
     (82, MAction::EDistance { absolute: true }, "absolute E"),
@@ -240,6 +258,10 @@ pub const M_WORDS: &[(u32, MAction, &str)] = &[
 ];
 
 /// Whether a text command's name speaks of the machine's own probing or levelling.
+///
+/// ```
+/// assert!(evengap::toolpath::commands::text_levels(b"READ_MESH fast=1"));
+/// ```
 #[must_use]
 #[inline]
 pub fn text_levels(line: &[u8]) -> bool {
@@ -256,6 +278,13 @@ pub fn text_levels(line: &[u8]) -> bool {
 }
 
 /// Whether a text command may move an axis or bring back another state: its name speaks of it. (A name is told from prose by what follows it: nothing, or `KEY=VALUE`.)
+///
+/// ```
+/// use evengap::toolpath::commands::text_moves;
+///
+/// assert!(text_moves(b"park"));
+/// assert!(!text_moves(b"move to the next part"));
+/// ```
 #[must_use]
 #[inline]
 pub fn text_moves(line: &[u8]) -> bool {

@@ -12,6 +12,7 @@ const AHEAD: usize = super::plain::LONGEST;
 
 /// What [`Lines::push`] hands to its sink.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Piece<'a> {
     /// A whole line: its bytes without the ending, and the ending (empty for a last line without one).
     Line(&'a [u8], &'a [u8]),

@@ -3,6 +3,7 @@
 
 /// A decimal number that was read: its value and how many decimals it was written with.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Number {
     /// The nearest `f64`.
     pub value: f64,
@@ -23,6 +24,15 @@ pub(crate) const POWERS: [f64; 23] = [
 ///
 /// The value is the `f64` nearest to what is written: a mantissa below 2^53 over a power of ten up to 10^22 is one
 /// correctly rounded division (Clinger 1990); anything longer takes the longer way of `crate::number`.
+///
+/// ```
+/// use evengap::toolpath::number::scan;
+///
+/// let (number, length) = scan(b"12.50E3").unwrap();
+/// assert_eq!((number.value, number.decimals, length), (12.5, 2, 5)); // E begins a word
+/// assert!(scan(b"+.").is_none());
+/// ```
+#[must_use]
 #[inline]
 pub fn scan(bytes: &[u8]) -> Option<(Number, usize)> {
     scan_here(bytes)

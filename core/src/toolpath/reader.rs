@@ -19,6 +19,7 @@ pub const AXES: [u8; 9] = *b"XYZABCUVW";
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum EMode {
     /// As positions (M82).
     #[default]
@@ -33,6 +34,7 @@ pub enum EMode {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(default, deny_unknown_fields)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Reading {
     /// How E is meant until M82 or M83 says so.
     pub e_start: EMode,
@@ -46,6 +48,7 @@ pub struct Reading {
 
 /// One axis: its register in mm, the shift from register to bed, and whether its place is known.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Axis {
     /// What the words say, mm.
     pub register: f64,
@@ -66,6 +69,7 @@ impl Axis {
 
 /// What is in force.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct State {
     /// X, Y, Z.
     pub axes: [Axis; 3],
@@ -95,6 +99,7 @@ pub struct State {
 
 /// An arc in XY, in bed coordinates.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Arc {
     /// Centre, mm.
     pub centre: [f64; 2],
@@ -110,6 +115,7 @@ pub struct Arc {
 
 /// One motion. The axes beside X, Y and Z are the reader's to tell ([`Reader::others_before`], [`Reader::state`]).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[non_exhaustive]
 pub struct Move {
     /// X, Y and Z before the move.
     pub before: [Axis; 3],
@@ -151,6 +157,7 @@ impl Move {
 
 /// What a line does.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum Step {
     /// Nothing that concerns the path.
     Still,
@@ -179,6 +186,7 @@ pub enum Step {
 
 /// Why axes are no longer known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Why {
     /// They were homed, or the machine went somewhere by itself, as such commands do.
     Sent,

@@ -20,6 +20,7 @@ use super::text::{has_noise, is_noise, skip_comment};
 
 /// A word of a line: where it stands, and its number if it has one that can be read.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Word {
     /// The letter in upper case.
     pub letter: u8,
@@ -35,6 +36,7 @@ pub struct Word {
 
 /// What a line is, before anyone asks what it means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Kind {
     /// Nothing but white space, comments or a `%`.
     Blank,
@@ -46,6 +48,7 @@ pub enum Kind {
 
 /// Why a line of words cannot be trusted although it could be split into words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Doubt {
     /// Bytes that belong to no word.
     Stray,

@@ -92,6 +92,7 @@ use plate::Plate;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Fit {
     /// The smallest sum of squares.
     #[default]

@@ -33,6 +33,28 @@ pub struct ScrewTurn {
     pub leftover_mm: f64,
 }
 
+/// ```
+/// use evengap::tram::{Options, tram};
+/// # let card = evengap::Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.10], [20, 180, 0.31], [180, 180, 0.31]]\n\
+/// #   [screws]\npitch = 0.7\nraise = 'anticlockwise'\nat = { 'front left' = [20, 20], 'front right' = [180, 20], back = [100, 180] }\n")?;
+/// # let map = evengap::HeightMap::fit(&card, evengap::SurfaceKind::ThinPlate)?;
+///
+/// // The back stands 0.21 mm high; the front screws are left alone.
+/// let mut options = Options::default();
+/// options.hold = Some("front left".to_owned());
+/// let tram = tram(&map, &options)?;
+/// let back = tram.screws.iter().find(|s| s.name == "back").unwrap();
+/// assert_eq!(back.fraction(), "5/16 turn");
+/// assert!(!back.is_still());
+/// assert!(!tram.verdict.stop());
+/// // What reading the same points afterwards should give, and its map.
+/// assert!(tram.predicted().readings.predicted);
+/// let [low, high] = tram.predicted_map().extremes();
+/// assert!(high.height - low.height < 1e-9);
+/// assert!(evengap::draw::tram_plan(&map, &tram, &Default::default()).starts_with("<svg"));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 impl ScrewTurn {
     /// `raise_mm` at the screw `index` of `screws`.
     pub(crate) fn new(screws: &Screws, index: usize, raise_mm: f64, spread_mm: f64) -> ScrewTurn {

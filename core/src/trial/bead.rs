@@ -10,6 +10,14 @@
 //! ```
 //!
 //! Lines side by side at the spacing s fill a layer of height h without holes: each has the plastic of a strip s wide and h high.
+//!
+//! ```
+//! use evengap::trial::{bead_area, filament_per_mm, line_spacing};
+//!
+//! let (width, height) = (0.45, 0.2);
+//! assert!((bead_area(width, height) - line_spacing(width, height) * height).abs() < 1e-12);
+//! assert!((filament_per_mm(width, height, 1.75) - 0.0338).abs() < 1e-4);
+//! ```
 
 use core::f64::consts::PI;
 

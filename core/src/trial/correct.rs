@@ -57,6 +57,7 @@ const SAME: f64 = 1e-3;
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Measured {
     /// X of the patch's middle, mm.
     pub x: f64,
@@ -77,6 +78,7 @@ pub struct Measured {
 
 /// Where the nozzle was while the patches were printed.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Nozzle {
     /// It followed the card's map, so many mm above it: the layer height.
     Followed(f64),
@@ -107,6 +109,22 @@ fn refuse(m: &Measured, message: String) -> Error {
 /// [`ErrorKind::Readings`]: no patches, a thickness that is not above 0 or over four layers, a place off the bed; or the card's own, as
 /// [`HeightMap::fit`]. [`ErrorKind::Limit`]: more than [`MAX_PATCHES`] patches. [`ErrorKind::Options`]: a layer height that is not from
 /// 0.05 to 2 mm.
+///
+/// ```
+/// use evengap::trial::{Measured, Nozzle, correct};
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+///
+/// // Printed 0.2 mm above the map; in the middle it came out at 0.15 mm: the bed stands higher there.
+/// let patch = |x, y, thickness| Measured { x, y, thickness, spread: None, line: None, column: None };
+/// let patches = [patch(20.0, 20.0, 0.2), patch(180.0, 20.0, 0.2), patch(100.0, 100.0, 0.15), patch(20.0, 180.0, 0.2)];
+/// let card = correct(&card, SurfaceKind::ThinPlate, &patches, Nozzle::Followed(0.2))?;
+/// let corrected = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// assert!(corrected.height(100.0, 100.0) > map.height(100.0, 100.0));
+/// # Ok::<(), evengap::Error>(())
+/// ```
 pub fn correct(card: &Card, surface: SurfaceKind, patches: &[Measured], nozzle: Nozzle) -> Result<Card, Error> {
     let map = HeightMap::fit(card, surface)?;
     let (Nozzle::Followed(layer) | Nozzle::Flat(layer)) = nozzle;

@@ -22,6 +22,7 @@ const SKIRT: f64 = 4.0;
 /// A patch of the test print.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[expect(clippy::exhaustive_structs, reason = "a program writes it down whole")]
 pub struct Patch {
     /// Its number: the point's number on the card, or in the list of chosen points.
     pub number: usize,

@@ -131,6 +131,7 @@ pub enum FaultKind {
 /// One fault with its places.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "ProofFault", missing_as_null))]
+#[non_exhaustive]
 pub struct Fault {
     /// What sort.
     pub kind: FaultKind,
@@ -145,6 +146,7 @@ pub struct Fault {
 /// A bound and the original's line that it belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[non_exhaustive]
 pub struct Worst {
     /// mm.
     pub by: f64,
@@ -163,6 +165,7 @@ impl Worst {
 /// What was found.
 #[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "ProofVerdict", missing_as_null))]
+#[non_exhaustive]
 pub struct Verdict {
     /// The faults, in the order of the lines; empty: proven.
     #[cfg_attr(feature = "typescript", tsify(type = "ProofFault[]"))]
@@ -203,7 +206,7 @@ impl Verdict {
 /// the other, so push the one that is [behind](Proof::behind).
 ///
 /// ```
-/// use evengap::check::proof::{Proof, ProofOptions};
+/// use evengap::check::proof::{Proof, ProofOptions, Side};
 /// use evengap::follow::{Options, Taper, rewrite};
 /// # use evengap::{Card, HeightMap, SurfaceKind};
 /// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0\n\
@@ -216,6 +219,7 @@ impl Verdict {
 ///
 /// let mut proof = Proof::new(&map, ProofOptions::default());
 /// proof.push_original(original)?;
+/// assert_eq!(proof.behind(), Side::Rewritten);
 /// proof.push_rewritten(&rewritten)?;
 /// assert!(proof.finish()?.is_proven());
 /// # Ok::<(), evengap::Error>(())
@@ -227,6 +231,7 @@ pub struct Proof {
 
 /// One of the two toolpaths.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Side {
     /// The original.
     Original,

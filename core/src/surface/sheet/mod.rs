@@ -27,6 +27,7 @@ enum Form {
 /// A place on the bed and the height there, mm.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Extreme {
     /// X, mm.
     pub x: f64,
@@ -91,6 +92,31 @@ impl Bend {
     }
 }
 
+/// What a move's whole length may do, without looking at every place of it:
+///
+/// ```
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = Card::parse("[bed]\nx = [0, 200]\ny = [0, 200]\n[readings]\nmethod = 'drag'\nsheet = 0.1\n\
+/// #   points = [[20, 20, 0.10], [180, 20, 0.14], [100, 100, 0.20], [20, 180, 0.12], [180, 180, 0.16]]\n")?;
+/// # let map = HeightMap::fit(&card, SurfaceKind::ThinPlate)?;
+/// use evengap::surface::sheet::Sheet;
+///
+/// let sheet = Sheet::of(&map);
+/// assert_eq!(sheet.rect(), map.measured());
+/// assert!((sheet.height(60.0, 70.0) - map.height(60.0, 70.0)).abs() <= sheet.error());
+/// assert!(sheet.lowest().height <= sheet.height(60.0, 70.0) && sheet.height(60.0, 70.0) <= sheet.highest().height);
+/// assert!(sheet.largest() >= sheet.highest().height);
+/// assert!(sheet.slope_bound() > 0.0);
+/// // A chord of 20 mm differs from the bed by at most bend d^2 / 8: there, and anywhere.
+/// let [there, anywhere] = [sheet.around([60.0, 60.0], [80.0, 80.0]).over(20.0), sheet.bend(20.0)];
+/// assert!(there <= anywhere && anywhere == sheet.whole().over(20.0));
+/// let chord = 0.5 * (sheet.height(60.0, 70.0) + sheet.height(80.0, 70.0));
+/// assert!((sheet.height(70.0, 70.0) - chord).abs() <= there * 20.0 * 20.0 / 8.0);
+/// // Its slope breaks at the rectangle's sides alone.
+/// assert_eq!(sheet.breaks(), [&[20.0, 180.0], &[20.0, 180.0]]);
+/// assert_eq!(sheet.room([60.0, 300.0]), [20.0, 180.0, 180.0, f64::INFINITY]);
+/// # Ok::<(), evengap::Error>(())
+/// ```
 impl Sheet {
     /// Prepares a map, the shift of `right_at` included.
     #[must_use]
