@@ -57,9 +57,6 @@ grep -qF '! 94 % of the first layer is too near' target/example.log || {
 }
 grep -qF 'Proven against tests/example/part.gcode' target/example.log
 
-step "the pages' commands"
-bash tests/pages.sh | tee target/pages.log
-
 step "the library's own examples"
 for program in core/examples/*.rs; do
   name=$(basename "$program" .rs)
@@ -91,6 +88,9 @@ bash tests/wasm.sh | tee target/wasm.log
 
 step "the plain module"
 bash tests/plain.sh | tee target/plain.log
+
+step "the pages' commands"
+bash tests/pages.sh | tee target/pages.log
 
 step "the page"
 bash web-demo/test.sh | tee target/page.log

@@ -94,3 +94,8 @@ pub use card::Card;
 pub use error::{Error, ErrorKind, Place};
 pub use footprint::Footprint;
 pub use surface::{HeightMap, SurfaceKind};
+
+/// The Rust of the page for authors of other programs is run with the examples.
+#[cfg(doctest)]
+#[doc = include_str!("../EMBEDDING.md")]
+struct Embedding;
