@@ -29,6 +29,7 @@ mod trial;
 mod wrap;
 
 use clap::{Parser, Subcommand, ValueEnum};
+use report::To;
 use std::process::ExitCode;
 
 /// Keeps the nozzle's gap even over a bent bed: hand-taken readings in, a sliced file that follows the bed out.
@@ -75,31 +76,32 @@ Examples:
   evengap trial bed.toml -o trial.gcode --numbers";
 
 fn main() -> ExitCode {
-    let (json, outcome) = match Cli::try_parse() {
+    let (to, outcome) = match Cli::try_parse() {
         Ok(cli) => {
             choose_colour(cli.colour);
-            (cli.command.json(), cli.command.run())
+            (cli.command.tells(), cli.command.run())
         }
-        Err(error) => (false, Err(report::Failure::Usage(error))),
+        Err(error) => (To::Person, Err(report::Failure::Usage(error))),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => ExitCode::from(report::tell(&failure, json)),
+        Err(failure) => ExitCode::from(report::tell(&failure, to)),
     }
 }
 
 impl Command {
-    fn json(&self) -> bool {
-        match self {
+    fn tells(&self) -> To {
+        let json = match self {
             Command::Plan(args) => args.json,
             Command::Map(args) => args.json,
             Command::Tram(args) => args.json,
             Command::Compare(args) => args.json,
-            Command::Rewrite(args) => args.json,
+            Command::Rewrite(args) => return args.tells(),
             Command::Check(args) => args.json,
             Command::Trial(args) => args.json,
             Command::Completions(_) | Command::Manual(_) => false,
-        }
+        };
+        if json { To::Program } else { To::Person }
     }
 
     fn run(self) -> Result<(), report::Failure> {

@@ -152,19 +152,31 @@ impl Failure {
     }
 }
 
+/// To whom a failure is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum To {
+    /// To a person: with the lines that it speaks of.
+    Person,
+    /// To the log of another program: one line.
+    Log,
+    /// To a program: JSON.
+    Program,
+}
+
 /// Tells the failure on standard error and returns the exit status.
-pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
+pub(crate) fn tell(failure: &Failure, to: To) -> u8 {
     match failure {
         Failure::Usage(error) => {
             // Help and version that were asked for are data: clap writes them to standard output, with status 0.
             let printed = error.print().and_then(|()| io::Write::flush(&mut io::stdout()));
             return match printed {
-                Err(lost) if !error.use_stderr() => tell(&Failure::out(lost), false),
+                Err(lost) if !error.use_stderr() => tell(&Failure::out(lost), to),
                 _ => u8::try_from(error.exit_code()).unwrap_or(2),
             };
         }
         Failure::Closed | Failure::Told => {}
-        _ if json => crate::files::say(&format!("{}\n", as_json(failure))),
+        _ if to == To::Program => crate::files::say(&format!("{}\n", as_json(failure))),
+        _ if to == To::Log => crate::files::say(&format!("{}\n", line(failure))),
         Failure::Plain(message) => crate::files::say(&format!(
             "{}\n",
             render(annotate_snippets::Group::with_title(Level::ERROR.primary_title(message)))
@@ -172,6 +184,18 @@ pub(crate) fn tell(failure: &Failure, json: bool) -> u8 {
         Failure::Refused(refusal) => crate::files::say(&format!("{}\n", pointed(refusal))),
     }
     1
+}
+
+/// All that is to be known of a failure, on one line: where, what, what to do about it.
+fn line(failure: &Failure) -> String {
+    let Some(Fault { message, help, note, file, places, .. }) = fault(failure) else { return String::new() };
+    let mut at = file.unwrap_or_default().to_owned();
+    for place in places.iter().take(1) {
+        at += &format!(":{}:{}", place.line, place.column);
+    }
+    let at = if at.is_empty() { at } else { at + ": " };
+    let more: String = [help, note].into_iter().flatten().map(|text| format!("; {text}")).collect();
+    format!("{at}error: {message}{more}").replace(['\n', '\r'], " ")
 }
 
 fn render(group: annotate_snippets::Group<'_>) -> String {
@@ -313,6 +337,14 @@ fn fault(failure: &Failure) -> Option<Fault<'_>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_log_gets_one_line() {
+        let place = Place { line: 2, column: 4 };
+        let refusal = Refusal::of_line("no\nnumber".into(), "a.csv".into(), place, "1,x").with_note(Some("see a.log"));
+        assert_eq!(line(&refusal.into()), "a.csv:2:4: error: no number; see a.log");
+        assert_eq!(line(&Failure::plain("no room")), "error: no room");
+    }
 
     #[test]
     fn a_long_line_is_cut_around_the_word() {

@@ -89,8 +89,32 @@ fn the_card_may_come_from_the_environment() {
     let folder = Folder::new();
     let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &[("EVENGAP_CARD", "bed.toml")]);
     assert_eq!(run.status, 0, "{}", run.messages);
-    assert!(run.messages.contains("Rewrote part.gcode in place."));
     assert_ne!(folder.get("part.gcode"), PART);
+}
+
+/// As a step of another program: no terminal, no options.
+#[test]
+fn in_place_is_quiet_and_refuses_in_one_line() {
+    let folder = Folder::new();
+    let card = [("EVENGAP_CARD", "bed.toml")];
+    let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &card);
+    assert_eq!((run.status, run.out.as_str(), run.messages.as_str()), (0, "", ""));
+    folder.put("part.gcode", "G28\nG38.2 Z-5\n");
+    let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &card);
+    assert_eq!(run.status, 1);
+    assert!(run.messages.starts_with("part.gcode:2:1: error: `G38.2` probes the bed"), "{}", run.messages);
+    assert!(
+        run.messages.contains("; take the line out of the file, or add `--allow own-levelling`"),
+        "{}",
+        run.messages
+    );
+    assert_eq!(run.messages.matches('\n').count(), 1, "{}", run.messages);
+    assert_eq!(folder.get("part.gcode"), "G28\nG38.2 Z-5\n");
+    // What goes wrong with the card is one line too.
+    folder.put("bed.toml", "[bed]\nx = [0, two]\n");
+    let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &card);
+    assert!(run.status == 1 && run.messages.starts_with("bed.toml:2:"), "{}", run.messages);
+    assert_eq!(run.messages.matches('\n').count(), 1, "{}", run.messages);
 }
 
 #[test]

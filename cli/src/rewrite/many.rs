@@ -48,18 +48,18 @@ fn tell(args: &Args, jobs: &[Job], outcomes: &[Outcome]) {
         match outcome {
             Ok(what) => {
                 done += 1;
-                files::say(&told_briefly(job, what, args.quiet));
+                files::say(&told_briefly(job, what, args.is_quiet()));
             }
             Err(failure) => {
-                report::tell(failure, false);
+                report::tell(failure, args.tells());
             }
         }
     }
     let failed = outcomes.len() - done;
-    if failed > 0 {
+    if failed > 0 && !args.is_quiet() {
         files::say(&format!("{done} of {} files were rewritten, {failed} not: see above.\n", outcomes.len()));
     }
-    if !args.quiet && done > 0 {
+    if !args.is_quiet() && done > 0 {
         files::say(&(cautions::lines(&cautions::PRINTING) + "\n"));
     }
 }

@@ -10,10 +10,11 @@ use crate::files::{self, Name};
 use crate::millimetres::{parse_millimetres, parse_shift, parse_tolerance};
 use crate::progress::Progress;
 use crate::reading::Start;
-use crate::report::Failure;
+use crate::report::{Failure, To};
 use crate::surface::{LARGEST, Surface, chosen_map, say_choice};
 use clap::{ArgGroup, ValueEnum};
 use evengap::follow::{Options, Taper};
+use std::io::IsTerminal as _;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
@@ -68,8 +69,9 @@ pub(crate) struct Args {
     prove: bool,
     /// Report as JSON on standard output (on standard error where the file itself goes to standard output)
     #[arg(long)]
-    pub(crate) json: bool,
-    /// Say nothing when all went well, except warnings
+    json: bool,
+    /// Say nothing when all went well, except warnings, and in one line what is refused: so it is with --in-place where standard
+    /// error is no terminal
     #[arg(short, long, conflicts_with = "json")]
     quiet: bool,
 }
@@ -127,6 +129,19 @@ fn parse_taper(text: &str) -> Result<Taper, String> {
 }
 
 impl Args {
+    /// A step of another program, that replaces the file it is given, is not talked to.
+    fn is_quiet(&self) -> bool {
+        self.quiet || self.in_place && !self.json && !std::io::stderr().is_terminal()
+    }
+
+    pub(crate) fn tells(&self) -> To {
+        match (self.json, self.is_quiet()) {
+            (true, _) => To::Program,
+            (false, true) => To::Log,
+            (false, false) => To::Person,
+        }
+    }
+
     fn options(&self) -> Options {
         let mut options = Options::default();
         options.taper = self.taper;
@@ -228,13 +243,13 @@ fn is_device(name: &Name) -> bool {
 pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let jobs = args.jobs()?;
     let (map, choice) = chosen_map(&args.card.text(LARGEST)?, &args.card, args.surface)?;
-    say_choice(choice.filter(|_| !args.quiet));
+    say_choice(choice.filter(|_| !args.is_quiet()));
     if let Some(folder) = &args.out_dir {
         std::fs::create_dir_all(folder).map_err(|e| Failure::io("cannot make the folder", folder, e))?;
     }
     let ready = Ready::new(&map, args.options(), args.prove)?;
     let total = jobs.iter().map(|job| job.input.size()).sum::<Option<u64>>();
-    let progress = Mutex::new(Progress::new(total, args.quiet));
+    let progress = Mutex::new(Progress::new(total, args.is_quiet()));
     let progress = Shared(&progress);
     let [job] = &jobs[..] else { return many::run(args, &jobs, &ready, progress) };
     let done = ready.rewrite(job, |n| progress.add(n));
@@ -248,7 +263,7 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
         files::say(&text);
         return Ok(());
     }
-    files::say(&report::told(job, &done, args.quiet));
+    files::say(&report::told(job, &done, args.is_quiet()));
     Ok(())
 }
 
