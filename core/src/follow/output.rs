@@ -154,26 +154,25 @@ impl Output {
         Decimal { units: source.digits(n).units + i128::from(self.put_in), decimals: 0 }
     }
 
-    /// A line put in after the line in hand, or before it, with N word and checksum if that has them.
+    /// A line put in after the line in hand, or before it, with N word and checksum if that has a checksum (an N word alone is not
+    /// counted on).
     #[inline]
     pub(crate) fn put_in_line(&mut self, source: Source<'_>, after: bool, body: &[u8], text: &mut Vec<u8>) {
+        self.lines_more += 1;
+        if source.line.checksum.is_none() {
+            text.extend_from_slice(body);
+            return;
+        }
         let from = text.len();
-        if let Some((_, n)) = source.line.checksum.zip(source.line.get(b'N')) {
-            if after {
-                self.put_in += 1;
-            }
+        if let Some(n) = source.line.get(b'N') {
+            self.put_in += i64::from(after);
             text.push(source.bytes[n.start]);
             self.count(source, n).write(text);
             text.push(b' ');
-            text.extend_from_slice(body);
-            seal(text, from, &[]);
-            if !after {
-                self.put_in += 1;
-            }
-        } else {
-            text.extend_from_slice(body);
+            self.put_in += i64::from(!after);
         }
-        self.lines_more += 1;
+        text.extend_from_slice(body);
+        seal(text, from, &[]);
     }
 
     /// Writes text that differs from the original's, after the marker.
