@@ -81,6 +81,10 @@ fn main() -> ExitCode {
             choose_colour(cli.colour);
             (cli.command.tells(), cli.command.run())
         }
+        Err(error) if lacks_card(&error) => {
+            files::say("error: no card: name it, or set EVENGAP_CARD to its name\n");
+            return ExitCode::from(2);
+        }
         Err(error) => (To::Person, Err(report::Failure::Usage(error))),
     };
     match outcome {
@@ -117,6 +121,14 @@ impl Command {
             Command::Manual(args) => args.run::<Cli>(),
         }
     }
+}
+
+/// Whether the card is all that is missing: what a step of another program meets that was set up in a shell.
+fn lacks_card(error: &clap::Error) -> bool {
+    use clap::error::{ContextKind, ContextValue, ErrorKind};
+    error.kind() == ErrorKind::MissingRequiredArgument
+        && matches!(error.get(ContextKind::InvalidArg), Some(ContextValue::Strings(missing))
+            if matches!(&missing[..], [one] if one == "<CARD>" || one == "--card <CARD>"))
 }
 
 fn choose_colour(colour: Colour) {

@@ -78,7 +78,16 @@ impl Manual {
 /// A page as roff.
 fn text(command: &clap::Command) -> Vec<u8> {
     let mut text = Vec::new();
+    // Pages do not tell the variables of options by themselves.
+    let command = command.clone().mut_args(|arg| match arg.get_env().map(|name| name.to_string_lossy().into_owned()) {
+        Some(name) => {
+            let help = arg.get_help().map_or_else(String::new, ToString::to_string);
+            arg.help(format!("{help}; from the variable {name} unless it is named"))
+        }
+        None => arg,
+    });
+    let page = clap_mangen::Man::new(command).manual("Commands").source(concat!("evengap ", env!("CARGO_PKG_VERSION")));
     // Writing to memory does not fail.
-    let _ = clap_mangen::Man::new(command.clone()).render(&mut text);
+    let _ = page.render(&mut text);
     text
 }

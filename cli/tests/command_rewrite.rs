@@ -110,6 +110,15 @@ fn in_place_is_quiet_and_refuses_in_one_line() {
     );
     assert_eq!(run.messages.matches('\n').count(), 1, "{}", run.messages);
     assert_eq!(folder.get("part.gcode"), "G28\nG38.2 Z-5\n");
+    // No card, or a variable that is set to nothing: one line as well.
+    let run = folder.run(&["rewrite", "--in-place", "part.gcode"]);
+    assert_eq!((run.status, run.messages.as_str()), (2, "error: no card: name it, or set EVENGAP_CARD to its name\n"));
+    let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &[("EVENGAP_CARD", "")]);
+    assert!(
+        run.status == 1 && run.messages.contains("EVENGAP_CARD") && run.messages.lines().count() == 1,
+        "{}",
+        run.messages
+    );
     // What goes wrong with the card is one line too.
     folder.put("bed.toml", "[bed]\nx = [0, two]\n");
     let run = folder.run_with(&["rewrite", "--in-place", "part.gcode"], "", &card);

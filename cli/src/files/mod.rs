@@ -77,6 +77,9 @@ impl Name {
     pub(crate) fn open(&self) -> Result<(Input, Option<u64>), Failure> {
         let input = match self {
             Name::Standard => Input::standard(),
+            Name::Path(path) if path.as_os_str().is_empty() => {
+                return Err(Failure::plain("the name of a file is empty: is EVENGAP_CARD set to nothing?"));
+            }
             Name::Path(path) => Input::open(path).map_err(|e| Failure::io("cannot read", path, e))?,
         };
         let length = input.length();
