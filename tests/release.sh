@@ -1,8 +1,9 @@
 #!/usr/bin/env bash
 # Makes what is released, into target/dist: a static command for Linux with its manual pages, completions and licences as one archive, the packages
-# of the crates and of JavaScript, and their checksums. The command is built twice, in two places, and must be the same bytes.
-# With `quick` nothing is built twice: what continuous integration has time for.
+# of the crates and of JavaScript, the plain module, and their checksums. The command is built twice, from two copies of the sources, and must be the same bytes.
+# With `quick` the crates are packed and not built from their packages, nothing is built twice, and there is no WebAssembly: what continuous integration has time for.
 set -euo pipefail
+shopt -s nullglob
 . "$(dirname "$0")/setup.sh"
 need_rust
 quick=${1:-}
@@ -12,7 +13,13 @@ mkdir -p "$out"
 version=$(sed -n 's/^version = "\(.*\)"/\1/p' Cargo.toml | head -1)
 
 echo "-- the packages of the crates"
-cargo package --locked --quiet --no-verify --allow-dirty --package evengap --package evengap-cli
+if [ "$quick" = quick ]; then
+  cargo package --locked --quiet --no-verify --allow-dirty --package evengap --package evengap-cli
+else
+  # What is released is what is committed.
+  git diff --quiet HEAD || { echo "there are changes that are not committed" >&2; exit 1; }
+  cargo package --locked --quiet --package evengap --package evengap-cli
+fi
 cp "${CARGO_TARGET_DIR:-target}/package/evengap-$version.crate" "${CARGO_TARGET_DIR:-target}/package/evengap-cli-$version.crate" "$out"
 
 # Static where that target is installed (rustup target add x86_64-unknown-linux-musl); else it needs the C library of this machine or a later one.
@@ -23,20 +30,22 @@ if ! { command -v rustup >/dev/null && rustup target list --installed | grep -qx
   target=$host
 fi
 
-# The same bytes wherever it is built: no path of this machine stays in it.
+# The same bytes wherever it is built: no path of this machine stays in it. From the sources in $1 into $2.
 build() {
-  local sources="${CARGO_HOME:-$HOME/.cargo}/registry/src"
-  CARGO_TARGET_DIR=$1 CARGO_INCREMENTAL=0 RUSTFLAGS="--remap-path-prefix=$PWD= --remap-path-prefix=$sources= --remap-path-prefix=$1=" \
-    cargo build --locked --quiet --profile dist --target "$target" --package evengap-cli
+  local registry="${CARGO_HOME:-$HOME/.cargo}/registry/src"
+  (cd "$1" && CARGO_TARGET_DIR=$2 CARGO_INCREMENTAL=0 RUSTFLAGS="--remap-path-prefix=$1= --remap-path-prefix=$registry= --remap-path-prefix=$2=" \
+    cargo build --locked --quiet --profile dist --target "$target" --package evengap-cli)
 }
 echo "-- the command for $target"
-build "$PWD/target/dist-build"
+build "$PWD" "$PWD/target/dist-build"
 command="target/dist-build/$target/dist/evengap"
 if [ "$quick" != quick ]; then
   again=$(mktemp -d)
   trap 'rm -rf "$again"' EXIT
-  build "$again"
-  cmp "$command" "$again/$target/dist/evengap"
+  mkdir "$again/sources"
+  git archive HEAD | tar -x -C "$again/sources"
+  build "$again/sources" "$again/target"
+  cmp "$command" "$again/target/$target/dist/evengap"
   echo "built twice: the same bytes"
 fi
 
@@ -63,5 +72,18 @@ else
   echo "SKIPPED: not root, or not static: it was not run in an empty root" >&2
 fi
 tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$out/$name.tar.gz" "$name"
-(cd "$out" && sha256sum -- *.tar.gz *.crate > SHA256SUMS && cat SHA256SUMS)
+if [ "$quick" != quick ]; then
+  echo "-- WebAssembly"
+  notice() { cargo run --locked --quiet --package evengap-tests --example notice -- wasm32-unknown-unknown "$1"; }
+  cargo run --locked --quiet --package evengap-wasm-build
+  notice evengap-wasm > wasm/pkg/NOTICE.txt
+  (cd wasm/pkg && npm pack --silent --pack-destination "$OLDPWD/$out")
+  cargo build --locked --quiet --package evengap-plain --profile wasm-plain --target wasm32-unknown-unknown
+  plain=evengap-plain-$version
+  mkdir "$out/$plain"
+  cp "${CARGO_TARGET_DIR:-target}/wasm32-unknown-unknown/wasm-plain/evengap_plain.wasm" wasm/plain/README.md LICENSE-MIT LICENSE-APACHE "$out/$plain"
+  notice evengap-plain > "$out/$plain/NOTICE.txt"
+  tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$out/$plain.tar.gz" "$plain"
+fi
+(cd "$out" && sha256sum -- *.tar.gz *.tgz *.crate > SHA256SUMS && cat SHA256SUMS)
 ls -l "$place/evengap" | awk '{ print "the command: " $5 " bytes" }'
