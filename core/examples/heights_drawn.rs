@@ -29,11 +29,12 @@ fn main() -> Result<(), Box<dyn Error>> {
         .map(|(row, column)| map.height(at(column, COLUMNS, card.bed.x), at(row, ROWS, card.bed.y)))
         .collect();
 
-    // Grey levels, the highest white: a portable graymap, which most programs read.
+    // Grey levels, the highest white, a flat bed black: a portable graymap, which most programs read.
     let (low, high) = heights.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), h| (a.min(*h), b.max(*h)));
+    let range = if high > low { high - low } else { 1.0 };
     let mut picture = format!("P2\n{COLUMNS} {ROWS}\n255\n");
     for row in heights.chunks(COLUMNS as usize) {
-        let levels: Vec<String> = row.iter().map(|h| format!("{:.0}", 255.0 * (h - low) / (high - low))).collect();
+        let levels: Vec<String> = row.iter().map(|h| format!("{:.0}", 255.0 * (h - low) / range)).collect();
         picture += &(levels.join(" ") + "\n");
     }
     std::fs::write(folder.join("bed.pgm"), picture)?;

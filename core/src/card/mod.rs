@@ -173,7 +173,7 @@ pub struct Readings {
     pub nozzle_celsius: Option<f64>,
     /// One standard deviation of a reading, mm.
     pub spread: Option<f64>,
-    /// Where the first layer is right as it is: the map is shifted to 0 there.
+    /// `[x, y]`, mm: where the first layer is right as it is. The map is shifted to 0 there.
     pub right_at: Option<[f64; 2]>,
     /// Whether the values were reckoned (what turning the screws should give, say) and not read.
     pub predicted: bool,

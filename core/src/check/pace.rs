@@ -15,7 +15,7 @@ use std::collections::VecDeque;
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[expect(clippy::exhaustive_structs, reason = "nothing can be added to it")]
 pub struct Peak {
-    /// 0 where there was none.
+    /// In the unit that the field of [`Pace`] says, mm/s or moves a second; never negative, 0 where there was none.
     pub value: f64,
     /// The line, from 1; 0 where there was none.
     pub line: u64,

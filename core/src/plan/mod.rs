@@ -91,7 +91,8 @@ pub fn plunger(card: &Card) -> Option<[f64; 2]> {
     card.readings.offset.filter(|_| card.readings.method == Method::Dial)
 }
 
-/// Where a visit starts: the bed's front left corner, where most printers home (common practice, no source).
+/// Where a visit starts, the nozzle's `[x, y]`, mm: the bed's front left corner, where most printers home (common practice, no
+/// source).
 #[must_use]
 pub fn start(card: &Card) -> [f64; 2] {
     [card.bed.x[0], card.bed.y[0]]

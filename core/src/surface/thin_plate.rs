@@ -90,9 +90,11 @@ pub const ON_ONE_LINE: f64 = 1e-3;
 pub enum Smoothing {
     /// Pass through every place's mean.
     None,
-    /// This lambda, in the units of the caller: (1/N) sum (y - f)^2 + lambda J. Infinite: the least-squares plane.
+    /// This lambda, in the square of the places' unit (mm^2 for a card's): (1/N) sum (y - f)^2 + lambda J. Infinite: the
+    /// least-squares plane.
     Lambda(f64),
-    /// The readings' standard deviation is known; lambda follows by restricted maximum likelihood. 0 interpolates.
+    /// The readings' standard deviation, in the values' unit, is known; lambda follows by restricted maximum likelihood. 0
+    /// interpolates.
     KnownNoise(f64),
     /// Generalised cross-validation (Craven and Wahba 1979): the noise is not known.
     Gcv,
@@ -101,6 +103,9 @@ pub enum Smoothing {
 }
 
 /// A fitted thin-plate spline.
+///
+/// Places are in a unit of the caller's, and values in another or the same one; of a card's heights both are mm. What is said here to be in
+/// "the places' unit" or "the values' unit" is in those.
 ///
 /// ```
 /// use evengap::surface::thin_plate::{Smoothing, ThinPlate};
@@ -164,13 +169,13 @@ pub struct ThinPlate {
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
 pub struct LeftOut {
-    /// The surface at the reading's place when it is fitted, with the same lambda, without this reading.
+    /// The surface at the reading's place when it is fitted, with the same lambda, without this reading; in the values' unit.
     pub expected: f64,
-    /// The reading minus `expected`.
+    /// The reading minus `expected`, in the values' unit.
     pub error: f64,
-    /// The standard deviation of `error` where one of a reading (of weight 1) is 1: what its own noise and the uncertainty of
-    /// the surface there make together under the spline's random-surface model. `None` when the fit interpolates or is a plane
-    /// fitted without a noise.
+    /// The standard deviation of `error` where one of a reading (of weight 1) is 1, so that it has no unit: what its own noise and
+    /// the uncertainty of the surface there make together under the spline's random-surface model. `None` when the fit interpolates
+    /// or is a plane fitted without a noise.
     pub noise_gain: Option<f64>,
 }
 
@@ -279,7 +284,8 @@ impl ThinPlate {
         Ok(Some(system))
     }
 
-    /// The surface at (x, y), unbounded: far outside the places it runs away as r^2 ln r does.
+    /// The surface at (x, y), in the values' unit; x and y are in the places'. Unbounded: far outside the places it runs away as
+    /// r^2 ln r does.
     #[must_use]
     pub fn value(&self, x: f64, y: f64) -> f64 {
         let (u, v) = ((x - self.origin[0]) / self.scale, (y - self.origin[1]) / self.scale);
@@ -290,7 +296,7 @@ impl ThinPlate {
         self.plane[0] + self.plane[1] * u + self.plane[2] * v + sum
     }
 
-    /// The surface's slope at (x, y): df/dx and df/dy.
+    /// The surface's slope at (x, y): df/dx and df/dy, in the values' unit a unit of the places' (mm a mm for a card's).
     #[must_use]
     pub fn slope(&self, x: f64, y: f64) -> [f64; 2] {
         let (u, v) = ((x - self.origin[0]) / self.scale, (y - self.origin[1]) / self.scale);
@@ -308,56 +314,58 @@ impl ThinPlate {
         [(self.plane[1] + su) / self.scale, (self.plane[2] + sv) / self.scale]
     }
 
-    /// Where the scaled coordinates have their zero: u = (x - origin) / scale. The middle of the places' rectangle.
+    /// Where the scaled coordinates have their zero: u = (x - origin) / scale. The middle of the places' rectangle, in the
+    /// places' unit.
     #[must_use]
     pub fn origin(&self) -> [f64; 2] {
         self.origin
     }
 
-    /// The unit of the scaled coordinates: a power of two, at least half the places' extent.
+    /// The unit of the scaled coordinates, in the places' unit: a power of two, at least half the places' extent.
     #[must_use]
     pub fn scale(&self) -> f64 {
         self.scale
     }
 
-    /// The places in scaled coordinates. Empty when the surface is a plane.
+    /// The places in scaled coordinates, without a unit. Empty when the surface is a plane.
     #[must_use]
     pub fn centres(&self) -> &[[f64; 2]] {
         &self.centres
     }
 
-    /// The coefficients of r^2 ln r in scaled coordinates. For the unscaled kernel divide by `scale^2` and subtract
-    /// `ln(scale) * sum(weight * |centre|^2)` from the plane's constant.
+    /// The coefficients of r^2 ln r in scaled coordinates, in the values' unit. For the unscaled kernel divide by `scale^2` and
+    /// subtract `ln(scale) * sum(weight * |centre|^2)` from the plane's constant.
     #[must_use]
     pub fn weights(&self) -> &[f64] {
         &self.weights
     }
 
-    /// a, b, c of the affine part a + b u + c v in scaled coordinates.
+    /// a, b, c of the affine part a + b u + c v in scaled coordinates, in the values' unit.
     #[must_use]
     pub fn plane(&self) -> [f64; 3] {
         self.plane
     }
 
-    /// lambda as in (1/N) sum (y - f)^2 + lambda J; 0 where the surface interpolates, infinite where it is the plane.
+    /// lambda as in (1/N) sum (y - f)^2 + lambda J, in the square of the places' unit; 0 where the surface interpolates, infinite
+    /// where it is the plane.
     #[must_use]
     pub fn lambda(&self) -> f64 {
         self.n_lambda() / count(self.values.len())
     }
 
-    /// N lambda, N the number of values.
+    /// N lambda, N the number of values; in the square of the places' unit.
     #[must_use]
     pub fn n_lambda(&self) -> f64 {
         self.theta * (self.scale * self.scale / (8.0 * PI))
     }
 
-    /// J, the bending energy.
+    /// J, the bending energy, in the square of the values' unit over that of the places' (for a card's, mm^2 over mm^2: none).
     #[must_use]
     pub fn penalty(&self) -> f64 {
         self.penalty
     }
 
-    /// Weighted sum of squares of value minus surface, over all values.
+    /// Weighted sum of squares of value minus surface, over all values; in the square of the values' unit.
     #[must_use]
     pub fn residual_sum_of_squares(&self) -> f64 {
         self.rss
@@ -389,21 +397,23 @@ impl ThinPlate {
         count(self.values.len()) - self.residual_dof()
     }
 
-    /// The noise's standard deviation as the residuals have it, sqrt(RSS / tr(I - A)); `None` where nothing is left over.
+    /// The noise's standard deviation as the residuals have it, sqrt(RSS / tr(I - A)), in the values' unit; `None` where nothing
+    /// is left over.
     #[must_use]
     pub fn noise_estimate(&self) -> Option<f64> {
         let dof = self.residual_dof();
         (dof > 1e-9).then(|| (self.rss / dof).sqrt())
     }
 
-    /// The generalised cross-validation score, (RSS / N) / (tr(I - A) / N)^2; `None` where nothing is left over.
+    /// The generalised cross-validation score, (RSS / N) / (tr(I - A) / N)^2, in the square of the values' unit; `None` where
+    /// nothing is left over.
     #[must_use]
     pub fn gcv(&self) -> Option<f64> {
         let (n, dof) = (count(self.values.len()), self.residual_dof());
         (dof > 1e-9).then(|| self.rss * n / (dof * dof))
     }
 
-    /// Each value minus the surface at its place.
+    /// Each value minus the surface at its place, in the values' unit and the values' order.
     #[must_use]
     pub fn residuals(&self) -> Vec<f64> {
         self.values

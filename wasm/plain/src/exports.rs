@@ -19,8 +19,8 @@ thread_local! {
 /// Of what this page promises: a change that a host must know of makes it one more.
 const ABI_VERSION: u32 = 1;
 
-/// Calls the instance. A trap amid a call leaves it borrowed for good: every call after that answers 0, and nothing that was
-/// left half done is touched again. (`tests/plain/check.py` makes one by lack of memory.)
+/// Calls the instance. A trap amid a call leaves it borrowed for good: every call after that answers 0 (but [`evengap_abi_version`], which
+/// does not ask it), and nothing that was left half done is touched again. (`tests/plain/check.py` makes one by lack of memory.)
 fn with<T: Default>(call: impl FnOnce(&mut Instance) -> T) -> T {
     INSTANCE
         .try_with(|cell| cell.try_borrow_mut().map(|mut instance| call(&mut instance)))

@@ -198,7 +198,7 @@ impl Sheet {
         self.highest
     }
 
-    /// A bound on |h|: the larger extreme, and what it may be off by.
+    /// A bound on |h|, mm: the larger extreme, and what it may be off by.
     #[inline]
     #[must_use]
     pub fn largest(&self) -> f64 {
@@ -212,14 +212,14 @@ impl Sheet {
         self.slope
     }
 
-    /// How much h bends anywhere.
+    /// How much h bends anywhere; [`Bend::over`] makes a number of it, 1/mm.
     #[inline]
     #[must_use]
     pub fn whole(&self) -> Bend {
         self.whole
     }
 
-    /// [`Bend::over`] of the whole map.
+    /// [`Bend::over`] of the whole map, 1/mm, for stretches of `d` mm.
     #[inline]
     #[must_use]
     pub fn bend(&self, d: f64) -> f64 {
@@ -240,7 +240,7 @@ impl Sheet {
         }
     }
 
-    /// The lines x = const and y = const across which the slope of h is not continuous, ascending.
+    /// The lines x = const and y = const across which the slope of h is not continuous, mm, ascending.
     #[inline]
     #[must_use]
     pub fn breaks(&self) -> [&[f64]; 2] {
