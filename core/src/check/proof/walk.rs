@@ -460,8 +460,13 @@ impl Walk {
         if share <= current.share && !steep {
             return None;
         }
-        let share = share.max(current.share);
+        let mut share = share.max(current.share);
         if !there || share < 1.0 - slack {
+            if steep {
+                // Within what X and Y are rounded by, Z says where the piece ends.
+                let by_z = (m.after[2].place() - z[0]) / (z[1] - z[0]);
+                share = within(by_z, share - slack, share + slack).max(current.share);
+            }
             return Some(share.min(1.0 - f64::EPSILON));
         }
         if steep {
