@@ -20,6 +20,7 @@
 //! let planned = plan::planned(&card, plan::Layout::Grid { columns: 5, rows: 5 }, plan::Room::default())?;
 //! assert_eq!(planned.card.readings.unread.len(), 24);
 //! assert_eq!(planned.left_out.len(), 1);
+//! println!("left out: {}", planned.left_out[0].why.words());
 //! assert!(evengap::Card::parse(&plan::card_text(&planned.card)).is_ok());
 //!
 //! // What the person is told, and the points as a card lists them.
