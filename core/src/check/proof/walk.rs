@@ -460,12 +460,14 @@ impl Walk {
         if share <= current.share && !steep {
             return None;
         }
+        let lost = share <= current.share;
         let mut share = share.max(current.share);
         if !there || share < 1.0 - slack {
-            if steep {
+            if lost {
                 // Within what X and Y are rounded by, Z says where the piece ends.
-                let by_z = (m.after[2].place() - z[0]) / (z[1] - z[0]);
-                share = within(by_z, share - slack, share + slack).max(current.share);
+                let told = m.after[2].place();
+                let meant = told - (self.target.height(way.at(share), told) - told);
+                share = within((meant - z[0]) / (z[1] - z[0]), share, share + slack);
             }
             return Some(share.min(1.0 - f64::EPSILON));
         }
