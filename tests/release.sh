@@ -74,6 +74,7 @@ fi
 tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$out/$name.tar.gz" "$name"
 if [ "$quick" != quick ]; then
   echo "-- WebAssembly"
+  need_node
   notice() { cargo run --locked --quiet --package evengap-tests --example notice -- wasm32-unknown-unknown "$1"; }
   cargo run --locked --quiet --package evengap-wasm-build
   notice evengap-wasm > wasm/pkg/NOTICE.txt

@@ -189,11 +189,11 @@ pub(crate) fn tell(failure: &Failure, to: To) -> u8 {
 /// All that is to be known of a failure, on one line: where, what, what to do about it.
 fn line(failure: &Failure) -> String {
     let Some(Fault { message, help, note, file, places, .. }) = fault(failure) else { return String::new() };
-    let mut at = file.unwrap_or_default().to_owned();
-    for place in places.iter().take(1) {
-        at += &format!(":{}:{}", place.line, place.column);
-    }
-    let at = if at.is_empty() { at } else { at + ": " };
+    let at = match (file, places.first()) {
+        (Some(file), Some(place)) => format!("{file}:{}:{}: ", place.line, place.column),
+        (Some(file), None) => format!("{file}: "),
+        (None, _) => String::new(),
+    };
     let more: String = [help, note].into_iter().flatten().map(|text| format!("; {text}")).collect();
     format!("{at}error: {message}{more}").replace(['\n', '\r'], " ")
 }

@@ -85,7 +85,7 @@ impl Library {
             })
         };
         match item.split_once("::") {
-            Some((owner, name)) if name == "new" || name == "default" => called(&[], &format!("{owner}::{name}")),
+            Some((owner, name)) if name == "new" => called(&[], &format!("{owner}::{name}")),
             Some((_, name)) => called(&[".", "::"], &format!("{name}(")) || called(&["::"], name),
             None => called(&[], item),
         }
@@ -170,10 +170,6 @@ impl<'a> Visit<'a> for Library {
             self.types.insert(item.ident.to_string(), BTreeSet::new());
         }
         visit::visit_item_trait(self, item);
-    }
-
-    fn visit_item_const(&mut self, item: &'a syn::ItemConst) {
-        item.attrs.iter().for_each(|a| self.visit_attribute(a));
     }
 }
 

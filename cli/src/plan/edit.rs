@@ -195,12 +195,10 @@ fn with_values(card: &Card, values: &[(usize, f64)]) -> Card {
     let mut points: Vec<Point> = card.readings.all_points().collect();
     for (number, value) in values {
         if let Some(point) = number.checked_sub(1).and_then(|index| points.get_mut(index)) {
-            let mut reading = match *point {
-                Point::Read(reading) => reading,
-                Point::Unread(u) => Reading::new(u.x, u.y, 0.0),
-            };
-            reading.value = *value;
-            *point = Point::Read(reading);
+            match point {
+                Point::Read(reading) => reading.value = *value,
+                Point::Unread(u) => *point = Point::Read(Reading::new(u.x, u.y, *value)),
+            }
         }
     }
     with_points(card, &points)

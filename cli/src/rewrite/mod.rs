@@ -129,17 +129,19 @@ fn parse_taper(text: &str) -> Result<Taper, String> {
 }
 
 impl Args {
-    /// A step of another program, that replaces the file it is given, is not talked to.
-    fn is_quiet(&self) -> bool {
-        self.quiet || self.in_place && !self.json && !std::io::stderr().is_terminal()
+    /// A step of another program, that replaces the file it is given, writes to a log.
+    pub(crate) fn tells(&self) -> To {
+        if self.json {
+            To::Program
+        } else if self.quiet || self.in_place && !std::io::stderr().is_terminal() {
+            To::Log
+        } else {
+            To::Person
+        }
     }
 
-    pub(crate) fn tells(&self) -> To {
-        match (self.json, self.is_quiet()) {
-            (true, _) => To::Program,
-            (false, true) => To::Log,
-            (false, false) => To::Person,
-        }
+    fn is_quiet(&self) -> bool {
+        self.tells() == To::Log
     }
 
     fn options(&self) -> Options {

@@ -457,26 +457,25 @@ impl Walk {
         // Pieces of a steep move may end at one place in X and Y, as that is rounded: there the end is only the end if Z is there too.
         let z = [current.m.before[2].place(), current.m.after[2].place()];
         let steep = (z[1] - z[0]).abs() * OFF_ARC > self.options.tolerance * way.length;
-        if share <= current.share && !steep {
+        let lost = share <= current.share;
+        if lost && !steep {
             return None;
         }
-        let lost = share <= current.share;
-        let mut share = share.max(current.share);
+        // Where X and Y do not tell the end, Z does.
+        let told = m.after[2].place();
+        let by_z = |low: f64, high: f64| {
+            let meant = told - (self.target.height(end, told) - told);
+            within((meant - z[0]) / (z[1] - z[0]), low, high)
+        };
+        let before_end = 1.0 - f64::EPSILON;
         if !there || share < 1.0 - slack {
-            if lost {
-                // Within what X and Y are rounded by, Z says where the piece ends.
-                let told = m.after[2].place();
-                let meant = told - (self.target.height(way.at(share), told) - told);
-                share = within((meant - z[0]) / (z[1] - z[0]), share, share + slack);
-            }
-            return Some(share.min(1.0 - f64::EPSILON));
+            let share = share.max(current.share).min(before_end);
+            return Some(if lost { by_z(share, (share + slack).min(before_end)) } else { share });
         }
         if steep {
-            let want = self.target.height(way.to, z[1]);
-            let along = (m.after[2].place() - want).abs();
-            if along > self.options.tolerance + 0.001 && along < (z[1] - z[0]).abs() {
-                let part = within((m.after[2].place() - z[0]) / (z[1] - z[0]), current.share, 1.0 - f64::EPSILON);
-                return Some(part);
+            let off = (told - self.target.height(way.to, z[1])).abs();
+            if off > self.options.tolerance + 0.001 && off < (z[1] - z[0]).abs() {
+                return Some(by_z(current.share, before_end));
             }
         }
         Some(1.0)
