@@ -25,12 +25,17 @@ impl Way {
         Way { from, to, arc: m.arc, length }
     }
 
-    /// 1/radius.
+    /// |p'| is at most this, p the place and t from 0 to 1, mm. Of a spiral p' = r' e + r e', e the ray, |e'| the sweep.
     #[inline]
-    pub(super) fn curvature(&self) -> f64 {
+    pub(super) fn speed(&self) -> f64 {
+        self.arc.map_or(self.length, |a| (a.radii[0] - a.radii[1]).abs() + a.radii[0].max(a.radii[1]) * a.sweep.abs())
+    }
+
+    /// |p''| is at most this, mm: p'' = 2 r' e' + r e'', |e''| the square of the sweep.
+    #[inline]
+    pub(super) fn turning(&self) -> f64 {
         self.arc.map_or(0.0, |a| {
-            let r = a.radii[0].min(a.radii[1]);
-            if r > 0.0 { 1.0 / r } else { 0.0 }
+            a.sweep.abs() * (2.0 * (a.radii[0] - a.radii[1]).abs() + a.radii[0].max(a.radii[1]) * a.sweep.abs())
         })
     }
 

@@ -253,7 +253,7 @@ impl Bed {
         let end_before = core::mem::replace(&mut self.end, End::Fixed);
         self.asked = None;
         let Way { path, z: [z0, z1] } = *way;
-        let length = path.length();
+        let length = path.speed();
         let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
         let tolerance = self.tolerance;
         let tau = tube_width(&self.sheet, tolerance);

@@ -1,10 +1,10 @@
 //! How far a piece's Z can be from its definition anywhere along it: a bound.
 //!
-//! f(t) is the commanded Z less z(t) + w(z(t)) h(p(t)) + shift. Along a stretch of s mm
+//! f(t) is the commanded Z less z(t) + w(z(t)) h(p(t)) + shift. Along a stretch of s mm (at most: the most that |p'| can be, times the share)
 //!
 //! - h differs from its chord by at most K s^2 / 8, K the [sheet's bend](Sheet::bend), as long as the stretch crosses none of the lines where the
 //!   slope of h jumps; by G s / 2 more if it does, G a bound of that slope: two slopes within G make a kink of at most 2 G;
-//! - an arc adds G / r to K, r its radius, as it turns;
+//! - an arc adds G / r to K, r its radius, as it turns; one whose radius grows on its way, G |p''| / |p'|^2;
 //! - w h in the taper adds 2 |w'| |dz/ds| G to K (the product's second derivative), and is cut where w has its kinks.
 //!
 //! So |f| on the stretch is at most the larger of |f| at its ends and that difference. Stretches are halved until the bound tells;
@@ -105,7 +105,7 @@ impl Target {
                 }
                 let slack = self.slack(way, z, [a, b]);
                 let most = fa.abs().max(fb.abs()) + slack;
-                if most <= allowed || (b - a) * way.length <= SHORTEST {
+                if most <= allowed || (b - a) * way.speed() <= SHORTEST {
                     worst = worst.max(most.min(allowed));
                     continue;
                 }
@@ -122,26 +122,24 @@ impl Target {
 
     /// By how much f can differ from its chord over a stretch.
     fn slack(&self, way: &Way, z: [f64; 2], [a, b]: [f64; 2]) -> f64 {
-        let length = (b - a) * way.length;
+        let (share, speed) = (b - a, way.speed());
+        let length = share * speed;
         let weight = self.weight(z[0] * (1.0 - a) + z[1] * a).max(self.weight(z[0] * (1.0 - b) + z[1] * b));
         if weight == 0.0 || length <= 0.0 {
             return 0.0;
         }
         let slope = self.sheet.slope_bound();
-        let climb = (z[1] - z[0]).abs() / way.length;
-        let mut bend = weight * (self.sheet.bend(length) + slope * way.curvature());
-        if climb > 0.0 {
-            bend += 2.0 * self.fall().abs() * climb * slope;
-        }
-        let kink = if self.crosses(way, [a, b], length) { 0.5 * weight * slope * length } else { 0.0 };
-        kink + bend * length * length / 8.0
+        let bend = weight * (self.sheet.bend(length) * speed * speed + slope * way.turning())
+            + 2.0 * self.fall().abs() * (z[1] - z[0]).abs() * speed * slope;
+        let kink = if self.crosses(way, [a, b]) { 0.5 * weight * slope * length } else { 0.0 };
+        kink + bend * share * share / 8.0
     }
 
     /// Whether the stretch may cross a line on which the slope of h jumps.
-    fn crosses(&self, way: &Way, [a, b]: [f64; 2], length: f64) -> bool {
+    fn crosses(&self, way: &Way, [a, b]: [f64; 2]) -> bool {
         let (p, q) = (way.at(a), way.at(b));
         // An arc lies within its sagitta of its chord, or within its length where it turns far.
-        let out = if way.arc.is_some() { (way.curvature() * length * length / 8.0).min(length) } else { 0.0 };
+        let out = (way.turning() * (b - a) * (b - a) / 8.0).min((b - a) * way.speed());
         let breaks = self.sheet.breaks();
         (0..2).any(|n| {
             let (low, high) = (p[n].min(q[n]) - out, p[n].max(q[n]) + out);
@@ -179,8 +177,8 @@ impl Target {
         let mut stack = vec![[a, b]];
         let mut sum = 0.0;
         while let Some([a, b]) = stack.pop() {
-            let length = (b - a) * way.length;
-            if length > 0.5 || (length > 0.5 / 1024.0 && self.crosses(way, [a, b], length)) {
+            let length = (b - a) * way.speed();
+            if length > 0.5 || (length > 0.5 / 1024.0 && self.crosses(way, [a, b])) {
                 let middle = f64::midpoint(a, b);
                 stack.extend([[a, middle], [middle, b]]);
                 continue;
