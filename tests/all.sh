@@ -66,7 +66,8 @@ done
 
 step "licences and sources"
 if cargo deny --version >/dev/null 2>&1; then
-  cargo deny --locked check bans licenses sources
+  cargo deny --locked check -A license-not-encountered -A license-exception-not-encountered bans licenses sources
+  cargo deny --locked --manifest-path tests/fuzz/Cargo.toml --config deny.toml check -A license-not-encountered bans licenses sources
 else
   echo "SKIPPED: cargo-deny is not installed (cargo install cargo-deny): licences and sources are not checked" >&2
 fi

@@ -49,13 +49,21 @@ if [ "$quick" != quick ]; then
   echo "built twice: the same bytes"
 fi
 
+# What is built in, for a target and a package, into a folder: the packages' licences, and those of Rust's standard library as it tells them itself.
+rust_notice=$(rustc --print sysroot)/share/doc/rust/COPYRIGHT-library.html
+[ -f "$rust_notice" ] || { echo "Rust is here without the notices of its standard library ($rust_notice): install it with rustup" >&2; exit 1; }
+notices() {
+  cargo run --locked --quiet --package evengap-tests --example notice -- "$1" "$2" > "$3/NOTICE.txt"
+  cp "$rust_notice" "$3/NOTICE-rust.html"
+}
+
 name=evengap-$version-$target
 place=$out/$name
 mkdir -p "$place/completions"
 cp "$command" LICENSE-MIT LICENSE-APACHE CHANGELOG.md README.md "$place"
 "$command" manual --out-dir "$place/man1"
 for shell in bash zsh fish; do "$command" completions "$shell" > "$place/completions/evengap.$shell"; done
-cargo run --locked --quiet --package evengap-tests --example notice -- "$target" > "$place/NOTICE.txt"
+notices "$target" evengap-cli "$place"
 # Everything in it answers.
 "$place/evengap" --version | grep -qx "evengap $version"
 "$place/evengap" rewrite tests/example/part.gcode --card tests/example/bed.toml -o - --quiet | cmp - \
@@ -75,15 +83,14 @@ tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$
 if [ "$quick" != quick ]; then
   echo "-- WebAssembly"
   need_node
-  notice() { cargo run --locked --quiet --package evengap-tests --example notice -- wasm32-unknown-unknown "$1"; }
   cargo run --locked --quiet --package evengap-wasm-build
-  notice evengap-wasm > wasm/pkg/NOTICE.txt
+  notices wasm32-unknown-unknown evengap-wasm wasm/pkg
   (cd wasm/pkg && npm pack --silent --pack-destination "$OLDPWD/$out")
   cargo build --locked --quiet --package evengap-plain --profile wasm-plain --target wasm32-unknown-unknown
   plain=evengap-plain-$version
   mkdir "$out/$plain"
   cp "${CARGO_TARGET_DIR:-target}/wasm32-unknown-unknown/wasm-plain/evengap_plain.wasm" wasm/plain/README.md LICENSE-MIT LICENSE-APACHE "$out/$plain"
-  notice evengap-plain > "$out/$plain/NOTICE.txt"
+  notices wasm32-unknown-unknown evengap-plain "$out/$plain"
   tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$out/$plain.tar.gz" "$plain"
 fi
 (cd "$out" && sha256sum -- *.tar.gz *.tgz *.crate > SHA256SUMS && cat SHA256SUMS)

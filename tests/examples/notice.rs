@@ -48,10 +48,18 @@ fn main() -> Outcome<()> {
             texts.entry(text.trim().to_owned()).or_default().insert(format!("{name} {version}"));
         }
     }
-    println!("  Rust's standard library: MIT OR Apache-2.0");
+    println!(
+        "  Rust's standard library: MIT OR Apache-2.0; what it is made of itself is told in NOTICE-rust.html, beside this"
+    );
     texts.entry(of_ours("LICENSE-APACHE")?.trim().to_owned()).or_default().insert("Rust's standard library".to_owned());
     if target.ends_with("-musl") {
-        println!("  musl, the C library: MIT; the text and the names are in the file COPYRIGHT of its sources");
+        println!("  musl, the C library: MIT");
+        // Its copyright and its licence stand in those of the mathematical functions that come from it.
+        let (_, packages) = texts
+            .iter_mut()
+            .find(|(text, _)| text.contains("musl libc") && text.contains("Permission is hereby granted"))
+            .ok_or("no text has musl's copyright and licence")?;
+        packages.insert("musl, the C library".to_owned());
     }
     if root == "evengap-cli" {
         println!("  the fonts of pictures: Apache-2.0");

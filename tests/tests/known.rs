@@ -29,6 +29,55 @@ fn the_committed_table_is_calibrated() {
     assert_eq!((averages, families), (4, 20));
 }
 
+/// The tables in the docs are those that were measured.
+#[test]
+fn the_docs_say_what_the_tables_say() {
+    let core = concat!(env!("CARGO_MANIFEST_DIR"), "/../core");
+    let doc = |file: &str| std::fs::read_to_string(format!("{core}/{file}")).expect("a file of the core");
+    // A half goes up.
+    let length = |mm: f64| format!("{:.4}", (1e4 * mm + 1e-9).round() / 1e4);
+    let percent = |share: f64| format!("{:.1}", (1000.0 * share).round() / 10.0);
+    let (calibration, plain) = (rows("known_calibration.csv"), rows("known_plain.csv"));
+    let find = |table: &[Vec<String>], size: &str, family: &str, column: usize| {
+        let row = table.iter().find(|r| r[0] == size && r[1] == "all" && r[2] == family);
+        number(&row.unwrap_or_else(|| panic!("no line {size}, {family}"))[column])
+    };
+    let families = ["twist", "plate", "saddle", "wave", "dent"];
+    let sizes = ["9", "16", "25", "49"];
+    let text = doc("src/known/mod.rs");
+    for size in sizes {
+        let covered: Vec<String> =
+            families.iter().chain(&["all"]).map(|f| percent(find(&calibration, size, f, 3))).collect();
+        let same = families.map(|f| find(&plain, size, f, 3));
+        let (low, high) = (same.iter().copied().fold(1.0, f64::min), same.iter().copied().fold(0.0, f64::max));
+        let line = format!(
+            "| {size} | {} | {} to {} | {} | {} | {} |",
+            covered.join(" | "),
+            percent(low),
+            percent(high),
+            length(find(&calibration, size, "all", 5)),
+            length(find(&calibration, size, "all", 6)),
+            length(find(&plain, size, "all", 5))
+        );
+        assert!(text.contains(&line), "core/src/known/mod.rs has no line {line}");
+    }
+    let all = sizes.map(|size| find(&calibration, size, "all", 3));
+    let (low, high) = (all.iter().copied().fold(1.0, f64::min), all.iter().copied().fold(0.0, f64::max));
+    let line = format!("holds {} to {} % of the bed", percent(low), percent(high));
+    assert!(doc("METHOD.md").contains(&line), "core/METHOD.md does not say: {line}");
+
+    let text = doc("src/shape.rs");
+    for (size, off) in
+        [("9", "0.2"), ("9", "0.45"), ("16", "0.1"), ("16", "0.2"), ("25", "0.1"), ("25", "0.2"), ("49", "0.1")]
+    {
+        let table = rows("known_outliers.csv");
+        let row = table.iter().find(|r| r[0] == size && r[1] == off && r[2] == "all").expect("a line");
+        let [alarms, doubts, found, doubted] = [4, 5, 7, 8].map(|column| 100.0 * number(&row[column]));
+        let line = format!("| {size} | {off} | {found:.0} % | {doubted:.0} % | {alarms:.1} % | {doubts:.1} % |");
+        assert!(text.contains(&line), "core/src/shape.rs has no line {line}");
+    }
+}
+
 /// The table's own beds again, the first few of each family with 9 and 25 readings. Of so few the share that is covered scatters by some 2 in
 /// 100 about the table's (0.06 from bed to bed, 50 beds), hence three times that.
 #[test]

@@ -374,8 +374,8 @@ impl Bed {
         1.0 + self.weight.slope(z) * (left + 4.0 * middle + right) / 6.0
     }
 
-    /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm that no break of the map
-    /// and no kink of the taper divides (so that it is exact for bilinear maps at one Z).
+    /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm, and of an arc at most an eighth of half a turn,
+    /// that no break of the map and no kink of the taper divides (so that it is exact for straight moves over bilinear maps at one Z).
     #[inline]
     pub(crate) fn flow(&mut self, way: &Way) -> f64 {
         let Way { path, z: [z0, z1] } = *way;
@@ -398,9 +398,10 @@ impl Bed {
         if low < from || high > to {
             cuts.extend([from, to].iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
         }
-        if path.length() > 1.0 {
+        let stretches = path.length().max(path.half_turns() * 8.0);
+        if stretches > 1.0 {
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..=10^5")]
-            let count = crate::number::within(path.length().ceil(), 1.0, 1e5) as u32;
+            let count = crate::number::within(stretches.ceil(), 1.0, 1e5) as u32;
             cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         }
         crate::order::sort_numbers(&mut cuts);

@@ -55,6 +55,15 @@ impl Path {
         if speed > 0.0 { turns / (speed * speed) } else { 0.0 }
     }
 
+    /// How far it turns, in half turns.
+    #[inline]
+    pub(crate) fn half_turns(&self) -> f64 {
+        match self {
+            Path::Straight { .. } => 0.0,
+            Path::Arc { sweep, .. } => sweep.abs() / PI,
+        }
+    }
+
     #[inline]
     pub(crate) fn at(&self, t: f64) -> [f64; 2] {
         match self {

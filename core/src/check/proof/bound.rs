@@ -148,8 +148,8 @@ impl Target {
         })
     }
 
-    /// The mean of 1 + h w'(z) along the way: Gauss's rule of three points on stretches of at most 0.5 mm, which are halved ten times
-    /// around the lines where the slope of h jumps.
+    /// The mean of 1 + h w'(z) along the way: Gauss's rule of three points on stretches of at most 0.5 mm and half a radian, which are halved ten
+    /// times around the lines where the slope of h jumps.
     pub(super) fn flow(&self, way: &Way, z: [f64; 2]) -> f64 {
         let Some([from, to]) = self.followed.taper else { return 1.0 };
         if z[0].max(z[1]) <= from || z[0].min(z[1]) >= to || way.length <= 0.0 {
@@ -175,10 +175,11 @@ impl Target {
         /// Nodes and weights on -1 to 1: sqrt(3/5), 5/9 and 8/9 (Gauss-Legendre).
         const NODE: f64 = 0.774_596_669_241_483_4;
         let mut stack = vec![[a, b]];
+        let sweep = way.arc.map_or(0.0, |arc| arc.sweep.abs());
         let mut sum = 0.0;
         while let Some([a, b]) = stack.pop() {
             let length = (b - a) * way.speed();
-            if length > 0.5 || (length > 0.5 / 1024.0 && self.crosses(way, [a, b])) {
+            if length > 0.5 || (b - a) * sweep > 0.5 || (length > 0.5 / 1024.0 && self.crosses(way, [a, b])) {
                 let middle = f64::midpoint(a, b);
                 stack.extend([[a, middle], [middle, b]]);
                 continue;
