@@ -65,6 +65,7 @@ for program in core/examples/*.rs; do
 done
 
 step "licences and sources"
+need_deny
 if cargo deny --version >/dev/null 2>&1; then
   cargo deny --locked check -A license-not-encountered -A license-exception-not-encountered bans licenses sources
   cargo deny --locked --manifest-path tests/fuzz/Cargo.toml --config deny.toml check -A license-not-encountered bans licenses sources

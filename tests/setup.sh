@@ -37,6 +37,16 @@ need_rust() {
   fi
 }
 
+# cargo-deny, which takes two minutes to build: only where a machine is to bring whatever there is to bring, as continuous integration does.
+need_deny() {
+  cargo deny --version >/dev/null 2>&1 && return
+  [ -n "${BRING_TOOLS:-}" ] || return 0
+  PATH=$root/target/tools/bin:$PATH
+  command -v cargo-deny >/dev/null ||
+    CARGO_PROFILE_DEV_DEBUG=0 CARGO_TARGET_DIR=$root/target/tools/build cargo install --quiet --locked --debug cargo-deny --root "$root/target/tools" ||
+    echo "cargo-deny could not be built" >&2
+}
+
 # Node and npm, to load the JavaScript package and to install it as its users do.
 need_node() {
   command -v node >/dev/null || bring_package nodejs
