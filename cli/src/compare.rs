@@ -8,6 +8,7 @@ use crate::report::Failure;
 use crate::surface::{Surface, read_map};
 use crate::table::{Cell, as_the_bed_lies};
 use evengap::HeightMap;
+use evengap::card::Outline;
 use evengap::compare::{Difference, Drift, Level, difference, drift};
 use evengap::draw::difference_plan;
 use evengap::surface::SurfaceKind;
@@ -161,6 +162,22 @@ impl Compared<'_> {
             out.push(format!(
                 "The cards were read in different ways ({}): part of the change may be the ways'.",
                 methods.join(", ")
+            ));
+        }
+        // Another plate, or other places where the axes begin: half a millimetre is how well a plate is measured.
+        let beds: Vec<_> = self.maps.iter().map(|m| &m.card().bed).collect();
+        let far = |a: [f64; 2], b: [f64; 2]| (0..2).any(|n| (a[n] - b[n]).abs() > 0.5);
+        if beds.iter().any(|b| b.outline != beds[0].outline || far(b.x, beds[0].x) || far(b.y, beds[0].y)) {
+            let words: Vec<String> = beds
+                .iter()
+                .map(|b| {
+                    let round = if b.outline == Outline::Round { ", round" } else { "" };
+                    format!("X {} to {}, Y {} to {}{round}", b.x[0], b.x[1], b.y[0], b.y[1])
+                })
+                .collect();
+            out.push(format!(
+                "The cards' beds differ ({}): are they of one printer, and do X and Y begin at the same place?",
+                words.join("; ")
             ));
         }
         if self.drift.level == Level::ShapesOnly || self.whole.level == Level::ShapesOnly {

@@ -70,6 +70,17 @@ fn what_cannot_be_set_against_each_other_is_warned_of() {
 }
 
 #[test]
+fn beds_that_differ_are_warned_of() {
+    let folder = Folder::new();
+    folder.put("wider.toml", &CARD.replace("x = [0, 235]", "x = [0, 300]"));
+    assert_ne!(CARD, CARD.replace("x = [0, 235]", "x = [0, 300]"));
+    let run = folder.run(&["compare", "bed.toml", "wider.toml"]);
+    let words = "The cards' beds differ (X 0 to 235, Y 0 to 235; X 0 to 300, Y 0 to 235)";
+    assert!(run.status == 0 && run.out.contains(words), "{}", run.out);
+    assert!(!folder.run(&["compare", "bed.toml", "bed.toml"]).out.contains("beds differ"));
+}
+
+#[test]
 fn the_picture_says_which_minus_which() {
     let folder = with_back_raised();
     let run = folder.run(&["compare", "bed.toml", "later.toml", "--picture", "change.svg"]);
