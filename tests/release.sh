@@ -93,5 +93,11 @@ if [ "$quick" != quick ]; then
   notices wasm32-unknown-unknown evengap-plain "$out/$plain"
   tar --sort=name --owner=0 --group=0 --numeric-owner --mtime=@0 -C "$out" -czf "$out/$plain.tar.gz" "$plain"
 fi
+# What is built in is told in each of them.
+for archive in "$out"/*.tar.gz "$out"/*.tgz; do
+  for notice in NOTICE.txt NOTICE-rust.html; do
+    tar -tzf "$archive" | grep "/$notice\$" >/dev/null || { echo "$archive lacks $notice" >&2; exit 1; }
+  done
+done
 (cd "$out" && sha256sum -- *.tar.gz *.tgz *.crate > SHA256SUMS && cat SHA256SUMS)
 ls -l "$place/evengap" | awk '{ print "the command: " $5 " bytes" }'
