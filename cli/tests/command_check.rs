@@ -76,7 +76,7 @@ fn a_file_does_not_choose_its_tolerance() {
     assert_eq!(to(&["--tolerance", "0.05"]).status, 0);
     let run = proof(&[]);
     assert_eq!(run.status, 1, "{}", run.out);
-    assert!(run.out.contains("rewritten with a tolerance of 0.05 mm"), "{}", run.out);
+    assert!(run.out.contains("rewritten to 0.05 mm, and is to be proven to 0.005 mm"), "{}", run.out);
     assert_eq!(proof(&["--tolerance", "0.05"]).status, 0);
     // A marker that says so of a file that is not so.
     assert_eq!(to(&[]).status, 0);

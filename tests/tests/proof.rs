@@ -74,37 +74,75 @@ fn samples_are_proven() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// A part with arcs, a vase's climb, G92 in the middle, relative hops; and how it was rewritten.
-fn part() -> (Vec<u8>, Vec<u8>, HeightMap, Options, evengap::follow::Summary) {
-    let mut file = String::from("M140 S60\nG28\nG92 E0\nM82\nG1 X10 Y10 Z0.2 F3000\n");
+/// How a part is spelled, and over which surface it goes.
+#[derive(Debug, Clone, Copy)]
+struct Spelled {
+    relative: bool,
+    numbered: bool,
+    kind: SurfaceKind,
+}
+
+const PLAIN: Spelled = Spelled { relative: false, numbered: false, kind: SurfaceKind::ThinPlate };
+
+/// A toolpath, how it was rewritten, over which bed and how.
+struct Part {
+    file: Vec<u8>,
+    out: Vec<u8>,
+    bed: HeightMap,
+    options: Options,
+    summary: evengap::follow::Summary,
+}
+
+/// With its checksum: the exclusive-or of its bytes (common practice, no source).
+fn sealed(line: &str) -> String {
+    format!("{line}*{}", line.bytes().fold(0, |sum, byte| sum ^ byte))
+}
+
+/// A part with arcs, a vase's climb, G92 in the middle, relative hops.
+fn part(spelled: Spelled) -> Part {
+    let e_mode = if spelled.relative { "M83" } else { "M82" };
+    let mut file = format!("M140 S60\nG28\nG92 E0\n{e_mode}\nG1 X10 Y10 Z0.2 F3000\n");
     let mut e = 0.0;
     let mut lay = |line: &str| {
-        e += 2.5;
+        e = if spelled.relative { 2.5 } else { e + 2.5 };
         format!("{line} E{e:.5}\n")
     };
+    // G90 and G91 are for E as well, where nothing is said behind them.
+    let back = format!("G90\n{e_mode}\n");
     for layer in 1..=6 {
         file += &format!(";layer {layer}\nG1 Z{:.2} F600\n", 0.2 * f64::from(layer));
         file += &lay("G1 X190 Y12 F1800");
         file += &lay("G3 X190 Y92 I0 J40");
         file += &lay("G2 X150 Y132 R40");
         file += &lay("G1 X10 Y130");
-        file += "G91\nG1 Z0.6\nG90\nG0 X20 Y20\nG91\nG1 Z-0.6\nG90\n";
+        file += &format!("G91\nG1 Z0.6\n{back}G0 X20 Y20\nG91\nG1 Z-0.6\n{back}");
         file += &lay(&format!("G1 X60 Y60 Z{:.3}", 0.2 * f64::from(layer) + 0.1));
         file += "M106 S128\nG92 Z5\nG1 X80 F1200\n";
         file += &format!("G92 Z{:.3}\n", 0.2 * f64::from(layer) + 0.1);
     }
-    let bed = map(5, 0.0, 200.0, SurfaceKind::ThinPlate, |x, y| {
+    if spelled.numbered {
+        let mut n = 0;
+        let mut count = |line: &str| {
+            if line.starts_with(';') {
+                return format!("{line}\n");
+            }
+            n += 1;
+            sealed(&format!("N{n} {line}")) + "\n"
+        };
+        file = file.lines().map(&mut count).collect();
+    }
+    let bed = map(5, 0.0, 200.0, spelled.kind, |x, y| {
         0.25 * (1.0 - ((x - 100.0).powi(2) + (y - 100.0).powi(2)) / 1e4) + 0.0005 * x
     });
     let options = options(|o| o.floor = 0.0);
     let (out, summary) = rewrite(file.as_bytes(), &bed, options).expect("rewritten");
-    (file.into_bytes(), out, bed, options, summary)
+    Part { file: file.into_bytes(), out, bed, options, summary }
 }
 
 /// The faults that the check must find, each planted by itself: and what it says of them.
 #[test]
 fn planted_faults_are_found() {
-    let (file, out, bed, options, summary) = part();
+    let Part { file, out, bed, options, summary } = part(PLAIN);
     let asked = to_prove(&options, &summary);
     let proven = prove(&file, &out, &bed, asked).expect("readable");
     assert!(proven.is_proven(), "{}", told(&proven));
@@ -138,7 +176,8 @@ fn planted_faults_are_found() {
     let fan = find(&|l| l.starts_with("M106"));
     let z = word(lines[piece], 'Z');
     let any = &[][..];
-    let faults: [(&str, String, &[FaultKind]); 17] = [
+    let put = |at: usize, word: &str| edit(at, lines[at].replace('\n', &format!(" {word}\n")));
+    let faults: [(&str, String, &[FaultKind]); 20] = [
         ("a move lost", without(piece), any),
         ("Z off by 0.02", edit(piece, with(lines[piece], 'Z', z + 0.02)), &[FaultKind::Height]),
         ("Z off by -0.02", edit(piece, with(lines[piece], 'Z', z - 0.02)), &[FaultKind::Height]),
@@ -155,6 +194,9 @@ fn planted_faults_are_found() {
         ("a fan changed", edit(fan, "M106 S129\n".into()), any),
         ("a comment lost", without(layer(2)), any),
         ("an end cut off", lines[..lines.len() - 1].concat(), &[FaultKind::Missing]),
+        ("a centre on a straight move", put(piece, "I5"), &[FaultKind::Word]),
+        ("a radius on a straight move", put(piece, "R7"), &[FaultKind::Word]),
+        ("a letter that was none", put(piece, "S20"), &[FaultKind::Word]),
         ("a line too many", edit(fan, "M106 S128\nG1 X1\n".into()), any),
     ];
     for (name, spoilt, kinds) in &faults {
@@ -163,6 +205,28 @@ fn planted_faults_are_found() {
         assert!(!verdict.is_proven(), "{name} was not found");
         if !kinds.is_empty() {
             assert!(verdict.faults.iter().any(|f| kinds.contains(&f.kind)), "{name}: {}", told(&verdict));
+        }
+    }
+}
+
+/// A machine that counts lines stops at one that is out of order, or asks for it again: N goes up by one from line to line.
+#[test]
+fn lines_are_counted() {
+    let Part { file, out, bed, options, summary } = part(Spelled { numbered: true, ..PLAIN });
+    let asked = to_prove(&options, &summary);
+    assert!(prove(&file, &out, &bed, asked).expect("readable").is_proven());
+    let text = String::from_utf8(out).expect("text");
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let numbers = lines.iter().filter(|l| l.starts_with('N')).zip(1..);
+    let counted = numbers.inspect(|(l, n)| assert!(l.starts_with(&format!("N{n} ")), "{l} is line {n}")).count();
+    assert!(counted > file.split(|b| *b == b'\n').count(), "no line was put in");
+    for (at, line) in lines.iter().enumerate().filter(|(_, line)| line.starts_with('N')) {
+        let body = line.split_once(' ').and_then(|(_, rest)| rest.split_once('*')).expect("both").0;
+        for number in ["N999 ", ""] {
+            let mut spoilt: Vec<String> = lines.iter().map(|l| (*l).to_owned()).collect();
+            spoilt[at] = sealed(&format!("{number}{body}")) + "\n";
+            let verdict = prove(&file, spoilt.concat().as_bytes(), &bed, asked).expect("the original is readable");
+            assert!(verdict.faults.iter().any(|f| f.kind == FaultKind::Word), "{number}{body}: {}", told(&verdict));
         }
     }
 }
@@ -179,6 +243,8 @@ enum Spoil {
     Drop(usize, usize),
     Digit(usize, usize, u8),
     Insert(usize, &'static str),
+    /// A word more.
+    Put(usize, &'static str),
 }
 
 fn spoil() -> impl Strategy<Value = Spoil> {
@@ -193,6 +259,8 @@ fn spoil() -> impl Strategy<Value = Spoil> {
         3 => (at(), at(), b'0'..=b'9').prop_map(|(a, b, c)| Spoil::Digit(a, b, c)),
         1 => (at(), prop_oneof![Just("G91"), Just("G92 E0"), Just("G92 Z1"), Just("M83"), Just("G1 Z5"), Just("G20"), Just("; note")])
             .prop_map(|(a, b)| Spoil::Insert(a, b)),
+        1 => (at(), prop_oneof![Just("I5"), Just("J-3"), Just("R7"), Just("S20"), Just("F900"), Just("E1"), Just("Z0.5"), Just("K1")])
+            .prop_map(|(a, b)| Spoil::Put(a, b)),
     ]
 }
 
@@ -240,6 +308,17 @@ impl Spoil {
                 String::from_utf8(bytes).expect("ASCII")
             })?,
             Spoil::Insert(i, line) => lines.insert(i % n, format!("{line}\n")),
+            Spoil::Put(i, word) => {
+                let (bare, sum) =
+                    lines[i % n].trim_end().split_once('*').map_or((lines[i % n].trim_end(), ""), |(l, s)| (l, s));
+                lines[i % n] = format!("{bare} {word}{}{sum}\n", if sum.is_empty() { "" } else { "*" });
+            }
+        }
+        // A wrong checksum is found by whoever reads: all are right.
+        for line in &mut lines {
+            if let Some((bare, _)) = line.split_once('*') {
+                *line = sealed(bare) + "\n";
+            }
         }
         let out = lines.concat();
         (out != text).then_some(out)
@@ -249,7 +328,20 @@ impl Spoil {
 /// Rewritten files spoilt at random, each judged by the slow second implementation too: whatever that finds, the proof finds.
 #[test]
 fn what_was_spoilt_is_found() {
-    let (file, out, bed, options, summary) = part();
+    let all = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(400_u32);
+    let spelled = [
+        PLAIN,
+        Spelled { relative: true, ..PLAIN },
+        Spelled { numbered: true, ..PLAIN },
+        Spelled { kind: SurfaceKind::Bilinear, ..PLAIN },
+    ];
+    for spelled in spelled {
+        spoil_at_random(spelled, all / 4);
+    }
+}
+
+fn spoil_at_random(spelled: Spelled, wanted: u32) {
+    let Part { file, out, bed, options, summary } = part(spelled);
     let text = String::from_utf8(out).expect("text");
     let asked = to_prove(&options, &summary);
     let rules = Rules {
@@ -259,8 +351,8 @@ fn what_was_spoilt_is_found() {
         step: 0.5,
         ..Rules::default()
     };
+    assert!(judge(&file, text.as_bytes(), &|x, y| bed.height(x, y), &rules).is_ok(), "{spelled:?}");
     let mut runner = proptest::test_runner::TestRunner::deterministic();
-    let wanted = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(400_u32);
     let (mut spoilt, mut bad, mut found, mut both_fine, mut missed) = (0_u32, 0_u32, 0_u32, 0_u32, Vec::new());
     let mut only_here = Vec::new();
     while spoilt < wanted {
@@ -283,7 +375,7 @@ fn what_was_spoilt_is_found() {
         }
     }
     eprintln!(
-        "{spoilt} spoilt: {bad} are faults for the second implementation, {found} of them found; {both_fine} harmless to both; {} only here",
+        "{spelled:?}: {spoilt} spoilt: {bad} are faults for the second implementation, {found} of them found; {both_fine} harmless to both; {} only here",
         only_here.len()
     );
     eprintln!("{}", only_here.join("\n"));
@@ -296,7 +388,7 @@ fn what_was_spoilt_is_found() {
 fn a_tolerance_that_lets_anything_pass_is_refused() {
     use evengap::check::Marker;
     use evengap::check::proof::{Proof, ProofOptions};
-    let (original, rewritten, bed, asked, summary) = part();
+    let Part { file: original, out: rewritten, bed, options: asked, summary } = part(PLAIN);
     let wrong = String::from_utf8_lossy(&rewritten).replacen("Z0.", "Z3.", 40).into_bytes();
     assert!(!prove(&original, &wrong, &bed, to_prove(&asked, &summary)).expect("read").is_proven());
     let odd: [fn(&mut ProofOptions, f64); 5] = [

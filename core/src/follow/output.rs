@@ -151,7 +151,7 @@ impl Output {
 
     #[inline]
     fn count(&self, source: Source<'_>, n: &Word) -> Decimal {
-        Decimal { units: source.digits(n).units + i128::from(self.put_in), decimals: 0 }
+        source.digits(n).minus(Decimal { units: -i128::from(self.put_in), decimals: 0 })
     }
 
     /// A line put in after the line in hand, or before it, with N word and checksum if that has a checksum (an N word alone is not

@@ -1,5 +1,6 @@
 //! What a line holds besides where it goes: words, comments, ending.
 
+use crate::number::Shown;
 use crate::toolpath::words::{Line, Word, bits};
 
 /// A line as bytes, its ending, and its words.
@@ -10,8 +11,21 @@ pub(super) struct Said<'a> {
     pub(super) line: &'a Line,
 }
 
-/// Letters whose words a rewriting may change on a motion.
-const GOES: u32 = bits(b"XYZEIJRN");
+/// Where a line of the rewritten toolpath stands to the original's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Stands {
+    /// It was put in before it.
+    Before,
+    /// It is that line, or its first piece.
+    First,
+    /// It is a later piece.
+    After,
+}
+
+/// Letters whose words a rewriting may change on a motion. N words are looked at by themselves.
+const GOES: u32 = bits(b"XYZEN");
+/// And on an arc.
+const CENTRE: u32 = bits(b"IJR");
 /// Letters of axes that are carried along.
 const CARRIED: u32 = bits(b"ABCUVW");
 
@@ -86,9 +100,32 @@ impl<'a> Said<'a> {
         }
     }
 
+    /// What is wrong with the N word, if anything. A line without a checksum keeps it, and what is put in beside that has none. A
+    /// line with both is counted: N goes up by one for each line that was put in, `more` so far.
+    pub(super) fn number_fault(&self, original: &Said<'_>, stands: Stands, more: &mut f64) -> Option<String> {
+        let number = |s: &Said<'_>| s.line.get(b'N').map(|word| word.number.map(|n| n.value));
+        let text = |s: &Said<'_>| s.line.get(b'N').map(|word| s.text(word).to_vec());
+        if self.has_checksum() != original.has_checksum() {
+            return Some("it has a checksum and the original none, or the other way round".into());
+        }
+        let Some(Some(own)) = number(original).filter(|_| original.has_checksum()) else {
+            let want = if stands == Stands::First { text(original) } else { None };
+            return (text(self) != want).then(|| "its N word is not the original's".into());
+        };
+        *more += f64::from(u8::from(stands == Stands::After));
+        let want = own + *more;
+        *more += f64::from(u8::from(stands == Stands::Before));
+        match number(self).flatten() {
+            Some(n) if (n - want).abs() <= 1e-9 + want.abs() * 1e-15 => None,
+            Some(n) => Some(format!("its N word is {} and should be {}", Shown(n), Shown(want))),
+            None => Some(format!("its N word is lost, and should be {}", Shown(want))),
+        }
+    }
+
     /// What is wrong with a piece's other words, if anything: the first piece keeps them, later ones have none.
-    pub(super) fn piece_fault(&self, original: &Said<'_>, first: bool, last: bool) -> Option<String> {
-        let letters = GOES | CARRIED | if original.line.has(b'I') || original.line.has(b'J') { bits(b"P") } else { 0 };
+    pub(super) fn piece_fault(&self, original: &Said<'_>, first: bool, last: bool, arc: bool) -> Option<String> {
+        let centre = if original.line.has(b'I') || original.line.has(b'J') { CENTRE | bits(b"P") } else { CENTRE };
+        let letters = GOES | CARRIED | if arc { centre } else { 0 };
         // G0 to G3, with a sign or none, zeros before and none or zeros behind the point.
         let is_motion = |(letter, text): &(u8, &[u8])| {
             let text = text.strip_prefix(b"+").or_else(|| text.strip_prefix(b"-")).unwrap_or(text);
@@ -119,9 +156,6 @@ impl<'a> Said<'a> {
         let comment = if first { original.between() } else { Vec::new() };
         if self.between() != comment {
             return Some("its comment is not the original's".into());
-        }
-        if self.has_checksum() != original.has_checksum() {
-            return Some("it has a checksum and the original none, or the other way round".into());
         }
         let right = if last { self.ending == original.ending } else { !self.ending.is_empty() };
         (!right).then(|| "its line ending is not the original's".into())

@@ -2,7 +2,7 @@
 
 use super::bound::{Found, Piece, Target};
 use super::feed::{Feed, Row};
-use super::rest::Said;
+use super::rest::{Said, Stands};
 use super::{Fault, FaultKind, ProofOptions, Side, Verdict};
 use crate::Error;
 use crate::check::marker::Marker;
@@ -65,6 +65,8 @@ pub(super) struct Walk {
     pushed: f64,
     /// A line that passed pushed what its own E says: the next E makes it good.
     owes: bool,
+    /// Lines with N word and checksum that were put in since these began.
+    counted_more: f64,
     /// What sums of floats and integrals may be off by, mm of filament.
     loose: f64,
     /// Half a unit of the last E that was written, mm of filament.
@@ -91,6 +93,7 @@ impl Walk {
             exact: 0.0,
             pushed: 0.0,
             owes: false,
+            counted_more: 0.0,
             loose: 1e-7,
             half_e: half([E_DECIMALS; 2], 1.0),
             half_z: [half(Z_DECIMALS, 1.0); 2],
@@ -254,6 +257,9 @@ impl Walk {
             let said = Said { bytes: &row.bytes, ending: &row.ending, line: &self.rewritten.line };
             let own = Said { bytes: &current.row.bytes, ending: &current.row.ending, line: &current.line };
             if said.sets_e_alone() && !own.sets_e_alone() && !said.is_same(&own) {
+                if let Some(wrong) = said.number_fault(&own, Stands::Before, &mut self.counted_more) {
+                    self.fault(FaultKind::Word, Some(number), Some(at), wrong);
+                }
                 return self.set_e(current, &row);
             }
         }
@@ -266,14 +272,23 @@ impl Walk {
         let said = Said { bytes: &row.bytes, ending: &row.ending, line: &line };
         let own = Said { bytes: &current.row.bytes, ending: &current.row.ending, line: &current.line };
         self.differs(said.is_same(&own), &current, at);
+        if current.step == Step::CountLines {
+            self.counted_more = 0.0;
+        }
+        let stands = if current.pieces == 0 { Stands::First } else { Stands::After };
+        if let Some(wrong) = said.number_fault(&own, stands, &mut self.counted_more) {
+            self.fault(FaultKind::Word, Some(number), Some(at), wrong);
+        }
         if current.step != Step::Move {
             let same = said.is_same(&own)
                 || matches!(current.step, Step::SetPosition { .. })
                     && current.line.has(b'Z')
                     && said.is_same_but(b'Z', &own);
             if !same || said.ending != own.ending {
-                let shown = String::from_utf8_lossy(&row.bytes[..row.bytes.len().min(60)]).into_owned();
-                return self.lose(FaultKind::Command, &current, &row, format!("`{shown}` is not the original's line"));
+                let [here, there] = [&row.bytes, &current.row.bytes]
+                    .map(|bytes| String::from_utf8_lossy(&bytes[..bytes.len().min(60)]).into_owned());
+                let message = format!("`{here}` stands where the original has `{there}`");
+                return self.lose(FaultKind::Command, &current, &row, message);
             }
             if matches!(step, Step::Lost(..)) {
                 self.pushed += self.rewritten.reader.state().e - before.e;
@@ -311,7 +326,9 @@ impl Walk {
         };
         let said = Said { bytes: &row.bytes, ending: &row.ending, line: &line };
         let own = Said { bytes: &current.row.bytes, ending: &current.row.ending, line: &current.line };
-        if let Some(wrong) = said.piece_fault(&own, first, done).filter(|_| !same || said.ending != own.ending) {
+        if let Some(wrong) =
+            said.piece_fault(&own, first, done, current.m.arc.is_some()).filter(|_| !same || said.ending != own.ending)
+        {
             self.fault(FaultKind::Word, Some(number), Some(at), wrong);
         }
         let (want, have) = (self.original.reader.state().motion, self.rewritten.reader.state().motion);
@@ -615,7 +632,8 @@ impl Walk {
         } else if told.followed != options.followed || told.flow != options.flow {
             Some("the toolpath was rewritten with another taper, shift or flow".to_owned())
         } else if told.tolerance > options.tolerance {
-            Some(format!("the toolpath was rewritten with a tolerance of {} mm", Shown(told.tolerance)))
+            let [told, asked] = [told.tolerance, options.tolerance].map(Shown);
+            Some(format!("the toolpath was rewritten to {told} mm, and is to be proven to {asked} mm"))
         } else {
             None
         };
