@@ -63,6 +63,84 @@ fn a_rewritten_file_and_its_proof() {
     assert!(!told["proof"]["faults"].as_array().unwrap().is_empty());
 }
 
+/// With the original beside it, a file that was not rewritten is looked at as it is.
+#[test]
+fn a_file_that_bears_no_marker() {
+    let folder = Folder::new();
+    let alone = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--json"]);
+    let beside = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--original", "part.gcode", "--json"]);
+    let [alone, beside] = [&alone, &beside].map(|run| json(&run.out));
+    assert_eq!(alone["first"], beside["first"]);
+    assert_eq!((&beside["original"]["first"], &beside["proven"]), (&alone["first"], &false.into()));
+    let text = folder.run(&["check", "part.gcode", "--card", "bed.toml", "--original", "part.gcode"]).out;
+    assert!(
+        text.contains("no marker of a rewriting: is it the right one?") && !text.contains("if rewritten"),
+        "{text}"
+    );
+
+    // A rewritten one that lost its comments: its layers cannot be told, and it must not pass for right.
+    folder.put("wide.gcode", &weave());
+    assert_eq!(folder.run(&["rewrite", "wide.gcode", "--card", "bed.toml", "-o", "even.gcode"]).status, 0);
+    let even = folder.get("even.gcode");
+    let right = folder.run(&["check", "even.gcode", "--card", "bed.toml"]);
+    assert!(right.status == 0 && right.out.contains("right all over"), "{}", right.out);
+    let bare: String = even.lines().filter(|l| !l.starts_with(';')).map(|l| format!("{l}\n")).collect();
+    folder.put("even.gcode", &bare);
+    let run = folder.run(&["check", "even.gcode", "--card", "bed.toml"]);
+    assert_eq!(run.status, 1, "{}", run.out);
+    assert!(run.out.contains("! Z changes all the while") && !run.out.contains("right all over"), "{}", run.out);
+}
+
+/// A first layer of lines all over the bed, and one above it.
+fn weave() -> String {
+    let mut file = String::from("G28\nM82\nG92 E0\nF3000\n");
+    let mut e = 0.0;
+    for z in ["0.2", "0.4"] {
+        file += &format!("G1 Z{z}\n");
+        for n in 0..40 {
+            let y = 20 + 5 * n;
+            let (from, to) = if n % 2 == 0 { (20, 215) } else { (215, 20) };
+            e += 6.5;
+            file += &format!("G0 X{from} Y{y}\nG1 X{to} E{e:.3}\n");
+        }
+    }
+    file
+}
+
+#[test]
+fn a_nozzle_in_the_bed_is_said_so() {
+    let folder = Folder::new();
+    folder.put("low.gcode", "G28\nG1 Z0.02 F600\nG1 X20 Y117 F3000\nG1 X215 E9\n");
+    let run = folder.run(&["check", "low.gcode", "--card", "bed.toml"]);
+    let first = run.out.lines().find(|l| l.starts_with('!')).unwrap();
+    assert!(first.contains("below the bed's surface, and plough it: "), "{}", run.out);
+
+    // And what to do where it cannot be rewritten.
+    folder.put("bed.toml", &CARD.replace("sheet = 0.10", "sheet = 0.50"));
+    let run = folder.run(&["check", "low.gcode", "--card", "bed.toml"]);
+    assert!(
+        run.out.contains("below the floor of 0 mm") && run.out.contains("; raise the whole bed by "),
+        "{}",
+        run.out
+    );
+    assert_eq!(run.out.matches("on line 4").count(), 1, "{}", run.out);
+    assert!(!run.out.contains("on line 4) (line 4)"), "{}", run.out);
+}
+
+/// The limits of the machine are held against what the rewritten file would ask for, too.
+#[test]
+fn what_rewriting_would_ask_of_the_machine() {
+    let folder = Folder::new();
+    folder.put("bed.toml", &format!("{CARD}\n[machine]\nz_speed = 0.01\n"));
+    folder.put("wide.gcode", &weave());
+    let run = folder.run(&["check", "wide.gcode", "--card", "bed.toml"]);
+    assert!(run.out.contains("If it were rewritten: Z would have to go"), "{}{}", run.out, run.messages);
+    let told = json(&folder.run(&["check", "wide.gcode", "--card", "bed.toml", "--json"]).out);
+    assert_eq!((&told["machine"]["z_speed"], &told["limits"]["window"]["near"]), (&0.01.into(), &0.7.into()));
+    let findings = told["if_rewritten"]["findings"].as_array().unwrap();
+    assert!(findings.iter().any(|f| f["about"] == "z-speed" && f["breaks"] == true), "{told}");
+}
+
 /// A file cannot say of itself how closely it is to be proven, nor how low it may go.
 #[test]
 fn a_file_does_not_choose_its_tolerance() {

@@ -73,7 +73,7 @@ const AFTER_HELP: &str = "\
 The gap is the nozzle's height over the bed's surface; right is the gap that the slicer meant, within --near and --far. \
 These limits, and the 1 % of --outside, are common practice and come from no standard. What Z must be able to do is held against \
 the card's [machine]: z_speed and z_speed_step in mm/s, moves_per_second, z_steps_per_mm. Times and speeds are those of the feed rates in \
-the file, as if the machine reached them at once: it takes longer, and asks less of Z.\n\n\
+the file, as if the machine reached them at once: it takes longer, and asks less of Z. Moves before the first F have no time.\n\n\
 With --original the two files are walked side by side. Proven means that every piece lies on the original's path, reaches its end points, \
 carries its filament and feed rates among the same other commands, and that Z is within the tolerance of the bed's shape everywhere along \
 it: a bound, no sampling.\n\n\
@@ -196,6 +196,17 @@ impl Found {
     }
 }
 
+/// A refusal on one line: where, why and what to do.
+fn told(error: &evengap::Error) -> String {
+    let mut text = error.message().to_owned();
+    if let Some(place) = error.places().first().map(|place| format!("line {}", place.line))
+        && !text.contains(&place)
+    {
+        text += &format!(" ({place})");
+    }
+    error.help().map_or(text.clone(), |help| format!("{text}; {help}"))
+}
+
 /// Points of a path that a picture holds: more could not be told apart on it.
 const MOST_DRAWN: usize = 200_000;
 
@@ -245,8 +256,11 @@ impl Checker<'_> {
         };
         let before = self.look(original, GapOptions::default(), progress)?;
         let layers = before.report.layers.iter().map(|l| l.z).collect();
-        let followed = marker.as_ref().map(|m| m.followed).unwrap_or_default();
-        let look = self.look(file, self.second(followed, layers), progress)?;
+        // What bears no marker is looked at as it is: it may be the original itself.
+        let look = match &marker {
+            Some(marker) => self.look(file, self.second(marker.followed, layers), progress)?,
+            None => first,
+        };
         let verdict = self.prove(file, original, marker.as_ref())?;
         Ok(Walked { marker, look, other: Ok(Some(before)), proof: Some((original.name.clone(), verdict)) })
     }
@@ -298,7 +312,7 @@ impl Checker<'_> {
         options.allow.own_levelling = reading.own_levelling;
         let mut rewriter = match Rewriter::new(&self.map, options) {
             Ok(rewriter) => rewriter,
-            Err(e) => return Ok(Err(e.message().to_owned())),
+            Err(e) => return Ok(Err(told(&e))),
         };
         let followed = Followed { taper: rewriter.taper(), shift: 0.0 };
         let mut asked = self.second(followed, first.report.layers.iter().map(|l| l.z).collect());
@@ -307,10 +321,6 @@ impl Checker<'_> {
         let mut gaps = Gaps::new(&self.map, asked);
         let mut rewritten = Vec::new();
         let mut refusal: Option<String> = None;
-        let told = |e: &evengap::Error| match e.places().first() {
-            Some(place) => format!("{} (line {})", e.message(), place.line),
-            None => e.message().to_owned(),
-        };
         file.walk(|chunk| {
             progress.add(chunk.len());
             if refusal.is_none() {

@@ -3,9 +3,10 @@
 use super::{Found, Look};
 use crate::cautions;
 use crate::prove;
+use evengap::check::judge::About;
 use evengap::check::judge::percent;
 use evengap::check::proof::Verdict;
-use evengap::check::{Finding, Marker, Pace, Shares};
+use evengap::check::{Finding, Limits, Marker, Pace, Shares};
 use evengap::known::Enough;
 
 /// Faults of a proof that are told.
@@ -32,8 +33,16 @@ pub(super) fn text(found: &Found) -> String {
     out += &table(found);
     out += &worst(found);
     out += &above(found);
-    if let Err(reason) = &found.other {
-        out += &format!("\nIt would not be rewritten as it is: {reason}\n");
+    match &found.other {
+        Err(reason) => out += &format!("\nIt would not be rewritten as it is: {reason}\n"),
+        // What the machine cannot do would be told too late by the rewritten file.
+        Ok(Some(look)) if found.proof.is_none() => {
+            let own: Vec<About> = found.look.judgement.findings.iter().filter(|f| f.breaks).map(|f| f.about).collect();
+            for finding in look.judgement.findings.iter().filter(|f| f.breaks && !own.contains(&f.about)) {
+                out += &format!("\nIf it were rewritten: {}.\n", finding.text);
+            }
+        }
+        Ok(_) => {}
     }
     out.push('\n');
     out += &cautions::lines(&cautions::BRIEF);
@@ -74,7 +83,7 @@ fn proof(original: &str, verdict: &Verdict, marked: bool) -> String {
     }
     let mut out = format!("! Not proven against {original}:\n");
     if !marked {
-        out += "    the file bears no marker of a rewriting\n";
+        out += "    the file bears no marker of a rewriting: is it the right one?\n";
     }
     for fault in verdict.faults.iter().take(MOST_FAULTS) {
         out += &format!("    {}\n", prove::told(Some(fault)));
@@ -93,14 +102,19 @@ fn proof(original: &str, verdict: &Verdict, marked: bool) -> String {
 /// The figures: a column for the file, and one for what it would be or was.
 fn table(found: &Found) -> String {
     let other = found.other.as_ref().ok().and_then(Option::as_ref);
-    let (own, others) = if found.marker.is_some() { ("as it is", "original") } else { ("as it is", "if rewritten") };
+    let (own, others) = ("as it is", if found.proof.is_some() { "original" } else { "if rewritten" });
     let mut columns: Vec<(&str, &Look)> = vec![(own, &found.look)];
     columns.extend(other.map(|look| (others, look)));
     let mut rows: Vec<(String, Vec<String>, String)> = Vec::new();
     let mut row = |name: &str, cell: &dyn Fn(&Look) -> String, limit: String| {
         rows.push((name.to_owned(), columns.iter().map(|(_, look)| cell(look)).collect(), limit));
     };
-    let share = |part: fn(&Shares) -> f64| move |look: &Look| of(&look.judgement.first, part);
+    let share = |part: fn(&Shares) -> f64| {
+        move |look: &Look| {
+            let unjudged = look.judgement.findings.iter().any(|f| matches!(f.about, About::NoGap | About::NoLayers));
+            if unjudged { "none".to_owned() } else { of(&look.judgement.first, part) }
+        }
+    };
     let lowest = match found.look.judgement.layers {
         layers @ 2.. => format!("Lowest {layers} layers, path"),
         _ => "First layer, path".to_owned(),
@@ -114,7 +128,7 @@ fn table(found: &Found) -> String {
     } else {
         String::new()
     };
-    row("  outside the readings", &share(|s| s.unmeasured), unmeasured);
+    row("  outside the readings", &|look| of(&look.judgement.first, |s| s.unmeasured), unmeasured);
     let machine = &found.map.card().machine;
     let limit = |limit: Option<f64>| limit.map_or(String::new(), |l| format!("{l}"));
     row("Time of the moves", &|look| duration(look.report.pace.seconds), String::new());
@@ -245,6 +259,9 @@ struct Json<'a> {
     #[serde(flatten)]
     judgement: &'a evengap::check::Judgement,
     known: Option<Enough>,
+    /// What it is held against; the machine's are the card's.
+    limits: &'a Limits,
+    machine: &'a evengap::card::Machine,
     pace: Pace,
     above: &'a [evengap::check::Layer],
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -262,6 +279,7 @@ struct Json<'a> {
 
 #[derive(serde::Serialize)]
 struct Other<'a> {
+    findings: &'a [Finding],
     first: &'a Shares,
     pace: Pace,
 }
@@ -269,7 +287,11 @@ struct Other<'a> {
 /// For machines.
 pub(super) fn json(found: &Found) -> String {
     let other = found.other.as_ref().ok().and_then(Option::as_ref);
-    let other = other.map(|look| Other { first: &look.judgement.first, pace: look.report.pace });
+    let other = other.map(|look| Other {
+        findings: &look.judgement.findings,
+        first: &look.judgement.first,
+        pace: look.report.pace,
+    });
     let (original, if_rewritten) = if found.proof.is_some() { (other, None) } else { (None, other) };
     let json = Json {
         file: &found.name,
@@ -278,6 +300,8 @@ pub(super) fn json(found: &Found) -> String {
         rewritten: found.marker.as_ref(),
         judgement: &found.look.judgement,
         known: found.enough,
+        limits: &found.limits,
+        machine: &found.map.card().machine,
         pace: found.look.report.pace,
         above: found.look.report.layers.get(found.look.judgement.layers..).unwrap_or_default(),
         if_rewritten,

@@ -40,6 +40,10 @@ pub enum About {
     Unplaced,
     /// The first layer was sliced at Z 0 or below: no gap is meant.
     NoGap,
+    /// Z changes all the while, and no marker tells the layers: which is the first cannot be told.
+    NoLayers,
+    /// The nozzle would be below the bed's surface.
+    Ploughs,
     /// The first layer's gap is right.
     Right,
     /// Too far from the bed.
@@ -169,6 +173,12 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
         );
         return vec![Finding { about: About::NoGap, breaks: true, text }];
     }
+    if has_no_layers(report, layers, all) {
+        let text = "Z changes all the while, as in a file that was rewritten and lost its comments: which layer is the first, and what gap is \
+                    meant there, cannot be told"
+            .to_owned();
+        return vec![Finding { about: About::NoLayers, breaks: true, text }];
+    }
     let outside = is_beyond((first.near + first.far) / all, limits.outside);
     let thirds = &report.thirds[..layers];
     let said = |about, breaks, part: fn(&Shares) -> f64, what: &str| {
@@ -178,7 +188,9 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
             Finding { about, breaks, text }
         })
     };
+    let ploughs = ploughs(report, layers);
     let mut found: Vec<Finding> = [
+        ploughs,
         said(About::Far, outside, |s| s.far, "is too far, it would not stick"),
         said(About::Near, outside, |s| s.near, "is too near, the nozzle would scrape or plug"),
     ]
@@ -186,8 +198,13 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
     .flatten()
     .collect();
     if found.is_empty() {
-        let text = "the gap of the first layer is right all over".to_owned();
-        found.push(Finding { about: About::Right, breaks: false, text });
+        // Where most of it lies outside the readings, that is little to rely on.
+        let text = if first.unmeasured > 0.5 * all {
+            "the gap of the first layer is right, as far as the map may be trusted"
+        } else {
+            "the gap of the first layer is right all over"
+        };
+        found.push(Finding { about: About::Right, breaks: false, text: text.to_owned() });
     }
     if report.unplaced > 0 {
         let text = format!("{} of filament to or from a place that is not known: not judged", moves(report.unplaced));
@@ -201,6 +218,41 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
     ));
     found
 }
+
+/// The nozzle in the bed, where it is deepest.
+fn ploughs(report: &GapReport, layers: usize) -> Option<Finding> {
+    let mut deepest: Option<(f64, &str, u64)> = None;
+    for (layer, thirds) in report.layers[..layers].iter().zip(&report.thirds) {
+        for (place, third) in THIRDS.iter().zip(thirds) {
+            if let Some(at) = third.nearest {
+                let gap = layer.z + at.deviation;
+                if gap < -IN_THE_BED && deepest.is_none_or(|(deep, ..)| gap < deep) {
+                    deepest = Some((gap, place, at.line));
+                }
+            }
+        }
+    }
+    deepest.map(|(gap, place, line)| {
+        let text = format!(
+            "the nozzle would lie up to {:.3} mm below the bed's surface, and plough it: {place} (line {line})",
+            Shown(-gap)
+        );
+        Finding { about: About::Ploughs, breaks: true, text }
+    })
+}
+
+/// A gap below zero by more than this, mm, is told: half of the last digit that is.
+const IN_THE_BED: f64 = 0.0005;
+
+/// Whether the lowest layers are so many, and what is taken for the first one so little of them, that it is none.
+fn has_no_layers(report: &GapReport, layers: usize, all: f64) -> bool {
+    let Some(first) = report.layers[..layers].last() else { return false };
+    let near: Vec<f64> = report.layers.iter().filter(|l| l.z <= 2.0 * first.z).map(|l| l.path.all).collect();
+    near.len() > MOST_LAYERS && all < FEW * near.iter().sum::<f64>()
+}
+
+/// More layers than this do not lie between a first layer and twice its height: common practice, no source.
+const MOST_LAYERS: usize = 20;
 
 fn demands(report: &GapReport, machine: &Machine) -> Vec<Finding> {
     let pace = &report.pace;
@@ -331,6 +383,8 @@ fn plain(value: f64) -> String {
         _ => 0,
     };
     let text = format!("{:.decimals$}", Shown(value));
+    // What is rounded away has no sign.
+    let text = if text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.')) { text.replace('-', "") } else { text };
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
@@ -355,7 +409,15 @@ mod tests {
 
     #[test]
     fn numbers_have_the_decimals_that_matter() {
-        for (value, text) in [(0.0125, "0.0125"), (0.5, "0.5"), (12.345, "12.35"), (8.0, "8"), (1234.5, "1234")] {
+        for (value, text) in [
+            (0.0125, "0.0125"),
+            (0.5, "0.5"),
+            (12.345, "12.35"),
+            (8.0, "8"),
+            (1234.5, "1234"),
+            (-4e-7, "0"),
+            (-0.5, "-0.5"),
+        ] {
             assert_eq!(plain(value), text);
         }
     }

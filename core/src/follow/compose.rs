@@ -126,8 +126,19 @@ impl Source<'_> {
                 }
                 (Value::Own, Some(w)) => {
                     gap(out);
+                    let number = &self.bytes[w.from..w.to];
+                    // It may have stood apart, or after a word that has no exponent, and touch another one now.
+                    if letter == b'E'
+                        && out.last().is_some_and(|b| b.is_ascii_digit() || *b == b'.')
+                        && !number.contains(&b'.')
+                    {
+                        let like_exponent = matches!(number.first(), Some(b'+' | b'-' | b'0'));
+                        if like_exponent || self.bytes[w.start].is_ascii_lowercase() {
+                            out.push(b' ');
+                        }
+                    }
                     out.push(self.bytes[w.start]);
-                    out.extend_from_slice(&self.bytes[w.from..w.to]);
+                    out.extend_from_slice(number);
                 }
                 (Value::Own, None) => {}
             }

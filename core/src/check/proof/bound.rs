@@ -7,14 +7,15 @@
 //! - an arc adds G / r to K, r its radius, as it turns; one whose radius grows on its way, G |p''| / |p'|^2;
 //! - w h in the taper adds 2 |w'| |dz/ds| G to K (the product's second derivative), and is cut where w has its kinks.
 //!
-//! So |f| on the stretch is at most the larger of |f| at its ends and that difference. Stretches are halved until the bound tells;
+//! Over a bilinear map, straight and at one weight, f is a parabola between the lines where the slope jumps: there its extreme is known, not
+//! bounded. Else |f| on the stretch is at most the larger of |f| at its ends and that difference. Stretches are halved until the bound tells;
 //! where |f| at an end is beyond what is allowed there is a fault, and its place is told.
 
-use crate::HeightMap;
 use crate::check::gaps::Followed;
 use crate::check::way::Way;
 use crate::number::within;
 use crate::surface::sheet::Sheet;
+use crate::{HeightMap, SurfaceKind};
 
 /// The definition.
 #[derive(Debug)]
@@ -91,10 +92,21 @@ impl Target {
             cuts.extend(inner);
         }
         cuts.push(t1);
+        if self.map.kind() == SurfaceKind::Bilinear && way.arc.is_none() {
+            self.cut_at_breaks(way, &mut cuts);
+        }
         let mut worst: f64 = 0.0;
         let mut stack: Vec<([f64; 2], [f64; 2])> = Vec::new();
         let mut left = MOST_STRETCHES;
         for pair in cuts.windows(2) {
+            if self.is_parabola(way, z, [pair[0], pair[1]]) {
+                let (t, f) = extreme([pair[0], pair[1]], &f);
+                if f.is_nan() || f.abs() > allowed {
+                    return Found::Beyond { t, f };
+                }
+                worst = worst.max(f.abs());
+                continue;
+            }
             stack.push(([pair[0], pair[1]], [f(pair[0]), f(pair[1])]));
             while let Some(([a, b], [fa, fb])) = stack.pop() {
                 for (t, f) in [(a, fa), (b, fb)] {
@@ -118,6 +130,22 @@ impl Target {
             }
         }
         Found::Within(worst)
+    }
+
+    /// Adds the shares at which a straight way crosses a line where the slope of h jumps.
+    fn cut_at_breaks(&self, way: &Way, cuts: &mut Vec<f64>) {
+        let [t0, t1] = [cuts[0], cuts[cuts.len() - 1]];
+        for (n, lines) in self.sheet.breaks().iter().enumerate() {
+            let shares = lines.iter().map(|line| (line - way.from[n]) / (way.to[n] - way.from[n]));
+            cuts.extend(shares.filter(|t| *t > t0 && *t < t1));
+        }
+        crate::order::sort_numbers(cuts);
+    }
+
+    /// Whether f is a parabola over a stretch that no break line cuts.
+    fn is_parabola(&self, way: &Way, z: [f64; 2], stretch: [f64; 2]) -> bool {
+        let [a, b] = stretch.map(|t| self.weight(z[0] * (1.0 - t) + z[1] * t));
+        self.map.kind() == SurfaceKind::Bilinear && way.arc.is_none() && (a - b).abs() <= 1e-12
     }
 
     /// By how much f can differ from its chord over a stretch.
@@ -193,5 +221,70 @@ impl Target {
             sum += half * (5.0 * (low + high) + 8.0 * centre) / 9.0;
         }
         sum
+    }
+}
+
+/// Where a parabola is farthest from zero over a stretch, and how far: at an end or at its vertex.
+fn extreme([a, b]: [f64; 2], f: &dyn Fn(f64) -> f64) -> (f64, f64) {
+    let [low, middle, high] = [f(a), f(f64::midpoint(a, b)), f(b)];
+    let (slope, bend) = (4.0 * middle - 3.0 * low - high, 2.0 * (low - 2.0 * middle + high));
+    let vertex = a + (b - a) * within(-0.5 * slope / bend, 0.0, 1.0);
+    let mut worst = (a, low);
+    for (t, f) in [(b, high), (vertex, if vertex > a && vertex < b { f(vertex) } else { low })] {
+        if f.is_nan() || f.abs() > worst.1.abs() {
+            worst = (t, f);
+        }
+    }
+    worst
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::toolpath::Arc;
+    use proptest::prelude::*;
+
+    fn target() -> Target {
+        let card = crate::Card::parse(
+            "[bed]\nx = [0, 100]\ny = [0, 100]\n[readings]\nmethod = 'drag'\nsheet = 0\npoints = [[0, 0, 0], [50, 0, 0.2], [100, 0, 0], \
+             [0, 50, 0.1], [50, 50, -0.2], [100, 50, 0.3], [0, 100, 0], [50, 100, 0.1], [100, 100, -0.1]]\n",
+        );
+        let map = HeightMap::fit(&card.unwrap(), SurfaceKind::Bilinear).unwrap();
+        Target { sheet: Sheet::of(&map), map, followed: Followed { taper: Some([0.5, 2.0]), shift: 0.0 } }
+    }
+
+    proptest! {
+        /// What is told of a straight piece over a bilinear map is what looking at 20,000 places finds; of an arc, or in the taper, no less.
+        #[test]
+        fn the_extreme_is_the_extreme(
+            from in [-10.0f64..110.0, -10.0f64..110.0], to in [-10.0f64..110.0, -10.0f64..110.0],
+            z in [0.0f64..3.0, 0.0f64..3.0], level in any::<bool>(), told in [-0.5f64..0.5, -0.5f64..0.5], fade in -0.1f64..0.1, sweep in -6.0f64..6.0, round in any::<bool>(),
+        ) {
+            let target = target();
+            let z = if level { [z[0]; 2] } else { z };
+            let radius = 30.0;
+            let arc = round.then_some(Arc { centre: [50.0, 50.0], radii: [radius; 2], start: 0.3, sweep, by_centre: true });
+            let length = arc.map_or(libm::hypot(to[0] - from[0], to[1] - from[1]), |a| radius * a.sweep.abs());
+            let mut way = Way { from, to, arc, length };
+            if round {
+                let at = |t: f64| [50.0 + radius * libm::cos(0.3 + sweep * t), 50.0 + radius * libm::sin(0.3 + sweep * t)];
+                (way.from, way.to) = (at(0.0), at(1.0));
+            }
+            let piece = Piece { t: [0.1, 0.9], z: [z[0] + told[0], z[1] + told[1]], fade };
+            let f = |t: f64| {
+                let at = (t - 0.1) / 0.8;
+                piece.z[0] * (1.0 - at) + piece.z[1] * at - target.height(way.at(t), z[0] * (1.0 - t) + z[1] * t) - fade * (1.0 - t)
+            };
+            let seen = (0..=20_000).map(|n| f(0.1 + 0.8 * f64::from(n) / 2e4).abs()).fold(0.0, f64::max);
+            match target.bound(&way, z, &piece, 10.0) {
+                Found::Within(most) => {
+                    prop_assert!(most >= seen - 1e-12, "{most} {seen}");
+                    // Between two looks it can change by no more than this.
+                    let change = way.length * target.sheet.slope_bound() + (told[1] - told[0]).abs() / 0.8 + fade.abs();
+                    prop_assert!(round || !level || most <= seen + change * 0.4 / 2e4 + 1e-12, "{most} {seen}");
+                }
+                other => prop_assert!(false, "{other:?}"),
+            }
+        }
     }
 }
