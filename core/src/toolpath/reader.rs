@@ -416,7 +416,7 @@ impl Reader {
                 0 | 10 => Action::Straight,
                 _ => match g_word(code) {
                     Some(row) => row.action,
-                    None if line_has_axis(line) => {
+                    None if line_has_axis(line) || self.circles(line) => {
                         let why = "is not a G word that is understood, and axis words stand beside it";
                         return Err(place.refuse(word.start, why));
                     }
@@ -437,6 +437,14 @@ impl Reader {
         Ok(said)
     }
 
+    /// Whether the line may be a full circle: it names no axis and moves two.
+    #[inline]
+    fn circles(&self, line: &Line) -> bool {
+        let says_arc = |w: &Word| w.letter == b'G' && matches!(code(w), Some(20 | 30));
+        line.has_any(bits(b"IJR"))
+            && (matches!(self.state.motion, Some(Action::Arc { .. })) || line.words().iter().any(says_arc))
+    }
+
     #[inline]
     fn other_g_word<'a>(
         &mut self,
@@ -446,7 +454,7 @@ impl Reader {
         said: &mut Said<'a>,
         place: At<'_>,
     ) -> Result<(), Fault> {
-        let with_axes = line_has_axis(line);
+        let (with_axes, circles) = (line_has_axis(line), self.circles(line));
         let mut mode = |group: usize, value: bool| {
             said.modes = true;
             if said.groups[group].replace(value).is_some_and(|earlier| earlier != value) {
@@ -481,9 +489,8 @@ impl Reader {
                 said.modes = true;
                 self.state.motion = None;
             }
-            // A full circle names no axis and moves two.
-            Action::RefusedWithAxes(_) if !with_axes && !b"IJR".iter().any(|l| line.has(*l)) => said.passes = true,
-            Action::PassAlone(_) if !with_axes && !line.has(b'E') && !line.has(b'L') => said.passes = true,
+            Action::RefusedWithAxes(_) if !with_axes && !circles => said.passes = true,
+            Action::PassAlone(_) if !with_axes && !circles && !line.has(b'E') && !line.has(b'L') => said.passes = true,
             Action::Wait if !with_axes && !line.has(b'E') || has_motion(line) => said.passes = true,
             Action::Refused(why) | Action::RefusedWithAxes(why) => {
                 return Err(place.refuse(word.start, &format!("is refused: {why}")));
