@@ -40,10 +40,6 @@ pub enum About {
     Unplaced,
     /// The first layer was sliced at Z 0 or below: no gap is meant.
     NoGap,
-    /// Z changes all the while, and no marker tells the layers: which is the first cannot be told.
-    NoLayers,
-    /// The nozzle would be below the bed's surface.
-    Ploughs,
     /// The first layer's gap is right.
     Right,
     /// Too far from the bed.
@@ -60,6 +56,10 @@ pub enum About {
     Moves,
     /// Steps of the Z motor.
     ZSteps,
+    /// Z changes all the while, and no marker tells the layers: which is the first cannot be told.
+    NoLayers,
+    /// The nozzle would be below the bed's surface.
+    Ploughs,
 }
 
 /// One thing that was found.
