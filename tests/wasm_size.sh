@@ -6,7 +6,7 @@ cd "$(dirname "$0")/.."
 goal=$((150 * 1024))
 failed=0
 # What each weighs today, KiB, and a little for other compilers: to go down to the goal.
-for each in evengap:179 workshop:281; do
+for each in evengap:180 workshop:283; do
   module=wasm/pkg/${each%:*}_bg.wasm
   ceiling=$((${each#*:} * 1024))
   raw=$(wc -c < "$module")
