@@ -196,15 +196,18 @@ impl Found {
     }
 }
 
-/// A refusal on one line: where, why and what to do.
+/// A refusal on one line: why, where if the message does not tell, and what to do.
 fn told(error: &evengap::Error) -> String {
     let mut text = error.message().to_owned();
-    if let Some(place) = error.places().first().map(|place| format!("line {}", place.line))
+    if let Some(place) = error.places().first().map(|place| format!("line {})", place.line))
         && !text.contains(&place)
     {
-        text += &format!(" ({place})");
+        text += &format!(" ({place}");
     }
-    error.help().map_or(text.clone(), |help| format!("{text}; {help}"))
+    if let Some(help) = error.help() {
+        text += &format!("; {help}");
+    }
+    text
 }
 
 /// Points of a path that a picture holds: more could not be told apart on it.

@@ -3,8 +3,7 @@
 use super::{Found, Look};
 use crate::cautions;
 use crate::prove;
-use evengap::check::judge::About;
-use evengap::check::judge::percent;
+use evengap::check::judge::{About, percent};
 use evengap::check::proof::Verdict;
 use evengap::check::{Finding, Limits, Marker, Pace, Shares};
 use evengap::known::Enough;

@@ -144,13 +144,14 @@ pub fn judge(report: &GapReport, limits: &Limits, machine: &Machine) -> Judgemen
     for layer in &report.layers[..layers] {
         first.add(&layer.path);
     }
-    let mut findings = gaps(report, layers, &first, limits);
+    let worst = worst(report, layers, &limits.window);
+    let mut findings = gaps(report, layers, &first, &worst, limits);
     findings.extend(demands(report, machine));
     sort_by_key(&mut findings, |f| !f.breaks);
-    Judgement { findings, first, layers, worst: worst(report, layers, &limits.window) }
+    Judgement { findings, first, layers, worst }
 }
 
-fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> Vec<Finding> {
+fn gaps(report: &GapReport, layers: usize, first: &Shares, worst: &[WorstGap], limits: &Limits) -> Vec<Finding> {
     let all = first.all;
     if all <= 0.0 {
         return match report.unplaced {
@@ -188,9 +189,8 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
             Finding { about, breaks, text }
         })
     };
-    let ploughs = ploughs(report, layers);
     let mut found: Vec<Finding> = [
-        ploughs,
+        ploughs(worst),
         said(About::Far, outside, |s| s.far, "is too far, it would not stick"),
         said(About::Near, outside, |s| s.near, "is too near, the nozzle would scrape or plug"),
     ]
@@ -220,22 +220,14 @@ fn gaps(report: &GapReport, layers: usize, first: &Shares, limits: &Limits) -> V
 }
 
 /// The nozzle in the bed, where it is deepest.
-fn ploughs(report: &GapReport, layers: usize) -> Option<Finding> {
-    let mut deepest: Option<(f64, &str, u64)> = None;
-    for (layer, thirds) in report.layers[..layers].iter().zip(&report.thirds) {
-        for (place, third) in THIRDS.iter().zip(thirds) {
-            if let Some(at) = third.nearest {
-                let gap = layer.z + at.deviation;
-                if gap < -IN_THE_BED && deepest.is_none_or(|(deep, ..)| gap < deep) {
-                    deepest = Some((gap, place, at.line));
-                }
-            }
-        }
-    }
-    deepest.map(|(gap, place, line)| {
+fn ploughs(worst: &[WorstGap]) -> Option<Finding> {
+    let in_the_bed = worst.iter().filter(|w| w.gap < -IN_THE_BED);
+    in_the_bed.min_by(|a, b| a.gap.total_cmp(&b.gap)).map(|w| {
         let text = format!(
-            "the nozzle would lie up to {:.3} mm below the bed's surface, and plough it: {place} (line {line})",
-            Shown(-gap)
+            "the nozzle would lie up to {:.3} mm below the bed's surface, and plough it: {} (line {})",
+            Shown(-w.gap),
+            w.place,
+            w.line
         );
         Finding { about: About::Ploughs, breaks: true, text }
     })
