@@ -14,6 +14,7 @@ use crate::surface::{Surface, read_map};
 
 use clap::ValueEnum;
 use evengap::HeightMap;
+use evengap::check::judge::About;
 use evengap::check::proof::{Proof, ProofOptions, Side, Verdict};
 use evengap::check::{Followed, GapOptions, GapReport, Gaps, Judgement, Keep, Limits, Marker, Window, judge};
 use evengap::draw::{GapPlan, gap_plan};
@@ -144,6 +145,13 @@ struct Look {
     judgement: Judgement,
 }
 
+impl Look {
+    /// Whether it can be told which layer is the first and what gap it means.
+    fn has_first_layer(&self) -> bool {
+        !self.judgement.findings.iter().any(|f| matches!(f.about, About::NoGap | About::NoLayers))
+    }
+}
+
 /// What all walks found.
 struct Walked {
     marker: Option<Marker>,
@@ -229,7 +237,8 @@ impl Checker<'_> {
         let Walked { marker, look, other, proof } = found?;
         let card = self.args.card.shown();
         let limits = self.args.limits();
-        let enough = Known::of(&self.map).and_then(|k| k.enough(&look.report.footprint, &limits.window));
+        let known = Known::of(&self.map).filter(|_| look.has_first_layer());
+        let enough = known.and_then(|k| k.enough(&look.report.footprint, &limits.window));
         Ok(Found { name: file.name.clone(), card, map: self.map, marker, limits, enough, look, other, proof })
     }
 

@@ -110,8 +110,7 @@ fn table(found: &Found) -> String {
     };
     let share = |part: fn(&Shares) -> f64| {
         move |look: &Look| {
-            let unjudged = look.judgement.findings.iter().any(|f| matches!(f.about, About::NoGap | About::NoLayers));
-            if unjudged { "none".to_owned() } else { of(&look.judgement.first, part) }
+            if look.has_first_layer() { of(&look.judgement.first, part) } else { "none".to_owned() }
         }
     };
     let lowest = match found.look.judgement.layers {
@@ -199,9 +198,10 @@ fn worst(found: &Found) -> String {
 
 /// The layers above the first.
 fn above(found: &Found) -> String {
-    let Some(layers) = found.look.report.layers.get(found.look.judgement.layers..).filter(|l| !l.is_empty()) else {
+    let layers = found.look.report.layers.get(found.look.judgement.layers..).unwrap_or_default();
+    if layers.is_empty() || !found.look.has_first_layer() {
         return String::new();
-    };
+    }
     let high = layers.iter().max_by(|a, b| a.farthest.deviation.total_cmp(&b.farthest.deviation));
     let low = layers.iter().min_by(|a, b| a.nearest.deviation.total_cmp(&b.nearest.deviation));
     let (Some(high), Some(low), Some(top)) = (high, low, layers.last()) else { return String::new() };
