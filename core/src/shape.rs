@@ -157,9 +157,18 @@ pub struct Check {
 /// | 25 | 0.2 | 96 % | 99 % | 2.2 % | 1.5 % |
 /// | 49 | 0.1 | 51 % | 93 % | 0.9 % | 1.4 % |
 ///
-/// An error of five spreads among 25 readings is near the limit of what can be told at all: if it were known that the bed is a plane with a twist and two
-/// bows, and the spread exactly, the best test would find 97 % of them at 2 % of sound readings doubted, and 83 % at 2 % of the cards. Waved and
-/// dented beds (60 % and 72 % found at 0.1 mm) cannot be told from wrong readings any better: there the bed itself is odd.
+/// An error of five spreads among 25 readings is near the limit of what can be told at all. What a test finds at best (the first figure where 2 %
+/// of sound readings are doubted, the second where 2 % of the cards have one that is):
+///
+/// | what is known of the bed before it is read | found at most, doubting 2 % of readings | 2 % of cards |
+/// | --- | --- | --- |
+/// | all of it | 99.6 % | 95.1 % |
+/// | it is a plane | 99 % | 91 % |
+/// | a plane with a twist and two bows | 97 % | 83 % |
+/// | its family, with the mean and the covariance of that family's beds (the best linear test) | 93 % | 75 % |
+///
+/// A card tells none of these. Waved and dented beds (60 % and 72 % found at 0.1 mm; 79 % and 93 % if the family were known) cannot be told from
+/// wrong readings much better: there the bed itself is odd.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 #[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(missing_as_null))]
 #[non_exhaustive]
