@@ -28,8 +28,8 @@ suite() {
     exit 1
   fi
 }
-suite node 160
-suite browser 300
+suite node 200
+suite browser 380
 suite hostile 28
 suite install 5
 

@@ -21,7 +21,11 @@ export async function outcome(evengap, given, read, ways = EVERY_WAY) {
 async function worked({ EvengapError, workshop }, { function: name, given }, read) {
   try {
     if (name === "Proof") return await proven(workshop, given, read);
-    if (name === "Check") return await checked(workshop, given, read);
+    if (name === "Check") return await looked(new workshop.Check(...given[0]), given, read);
+    if (name === "Gaps") {
+      const found = await looked(new workshop.Gaps(...given[0]), given, read);
+      return { ...found, points: [...found.points], strokes: [...found.strokes] };
+    }
     const out = workshop[name](...given);
     return ArrayBuffer.isView(out) ? Array.from(out) : out;
   } catch (error) {
@@ -45,11 +49,10 @@ async function proven({ Proof }, [made, ...names], read) {
 }
 
 /** Pushed by odd cuts. */
-async function checked({ Check }, [made, file, ...finish], read) {
-  const check = new Check(...made);
+async function looked(look, [, file, ...finish], read) {
   const bytes = await read(file);
-  for (let at = 0; at < bytes.length; at += 997) check.push(bytes.subarray(at, at + 997));
-  return check.finish(...finish);
+  for (let at = 0; at < bytes.length; at += 997) look.push(bytes.subarray(at, at + 997));
+  return look.finish(...finish);
 }
 
 async function mapped({ Card, EvengapError, HeightMap, workshop }, given, read) {
@@ -81,8 +84,8 @@ async function mapped({ Card, EvengapError, HeightMap, workshop }, given, read) 
     readings: map.readings(),
     smoothed: map.smoothed(),
     extremes: map.extremes(),
-    shape: map.shape(),
-    isolines: map.isolines(),
+    shape: workshop.shape(card, given.surface),
+    isolines: workshop.isolines(card, given.surface),
     plan: await hash(svg),
   };
   // The ways to ask for a height agree.

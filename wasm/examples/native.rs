@@ -7,7 +7,7 @@
 //! Usage: `cargo run -p evengap-wasm --example native -- CARD TOOLPATH OUT`
 
 use evengap::check::proof::{Proof, ProofOptions};
-use evengap::check::{GapOptions, Gaps, Limits, judge};
+use evengap::check::{GapOptions, GapReport, Gaps, Limits, judge};
 use evengap::compare::{difference, drift};
 use evengap::draw::{
     GapPlan, Paper, PlanOptions, difference_plan, gap_plan, isolines, known_plan, patch_plan, plan, reading_sheet,
@@ -94,6 +94,8 @@ impl Suite {
                 let card = map.card();
                 let points = points(&map);
                 let heights: Vec<f64> = points.iter().map(|&[x, y]| map.height(x, y)).collect();
+                // The second module takes cards as text; an object gives its own.
+                let again = HeightMap::fit(&Card::parse(&card.to_toml())?, surface)?;
                 let numbers = self.cases.len();
                 self.keep(&format!("points-{numbers}"), &bytes(points.as_flattened()))?;
                 self.keep(&format!("heights-{numbers}"), &bytes(&heights))?;
@@ -104,7 +106,7 @@ impl Suite {
                     "kind": map.kind(), "measured": map.measured(), "places": map.places(), "shift": map.shift(),
                     "slope": map.slope(points[3][0], points[3][1]),
                     "readings": map.readings(), "smoothed": map.smoothed(), "extremes": map.extremes(),
-                    "shape": describe(&map), "isolines": isolines(card, &map),
+                    "shape": describe(&again), "isolines": isolines(again.card(), &again),
                     "plan": hex(plan(card, &map, &PlanOptions::default()).as_bytes()),
                 })
             }
@@ -141,7 +143,7 @@ impl Suite {
     }
 }
 
-/// Plans, programs, tramming, test prints and comparing, by the engine's own functions.
+/// Shapes, contours, plans, programs, tramming, test prints and comparing, by the engine's own functions.
 fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
     let screws = card.find("[screws]").ok_or("the example has screws")?;
     let mut moved = Card::parse(card)?;
@@ -154,6 +156,13 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
     for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
         let fit = |text: &str| HeightMap::fit(&Card::parse(text)?, surface);
         let called = |what: &str| format!("{what}, {surface:?}");
+        for (word, text) in [("", card), (", mistyped", &card.replace("sheet", "sheat"))] {
+            let given = json!([text, surface]);
+            let lies = fit(text).map(|map| json!(describe(&map)));
+            suite.call(&called(&format!("how it lies{word}")), "shape", given.clone(), lies);
+            let lines = fit(text).map(|map| json!(isolines(map.card(), &map)));
+            suite.call(&called(&format!("contours{word}")), "isolines", given, lines);
+        }
         for options in
             [json!({}), json!({ "fit": "smallest-range", "twist": true }), json!({ "hold": "no such screw" })]
         {
@@ -327,6 +336,12 @@ fn checks(suite: &mut Suite, card: &str) -> Outcome<()> {
             "marker": report.marker, "sliced": report.sliced, "unplaced": report.unplaced, "lines": report.lines,
             "moves": report.moves, "plan": gap_plan(map.card(), &plan, &PlanOptions::default()),
         });
+        let GapReport { layers, kept, lines, moves, .. } = &report;
+        let numbers = kept.points.as_flattened();
+        let gaps = json!({
+            "layers": layers, "points": numbers, "strokes": kept.strokes, "cut": kept.cut, "lines": lines, "moves": moves,
+        });
+        suite.call(&format!("gaps of {file}"), "Gaps", json!([[card, "thin-plate", chosen], file]), Ok(gaps));
         suite.call(
             &format!("check of {file}"),
             "Check",

@@ -97,6 +97,7 @@ pub(crate) fn bytes(given: &JsValue, into: &mut Vec<u8>) -> Result<(), JsValue> 
 }
 
 /// Copies the next bytes of a toolpath in and hands them to the engine, which is gone once it has refused any.
+#[cfg(feature = "workshop")]
 pub(crate) fn push<E>(
     engine: &mut Option<E>,
     given: &JsValue,

@@ -3,16 +3,15 @@
 //! | file | what it converts |
 //! | --- | --- |
 //! | `card.rs` | `Card`: the probe card |
-//! | `map.rs` | `HeightMap`: heights, shape, contours, the plan |
-//! | `gaps.rs` | `Gaps`: what a toolpath does over the bed |
+//! | `map.rs` | `HeightMap`: heights, and the readings it was fitted to |
 //! | `rewrite.rs` | `Rewriter`: toolpaths, pushed by chunks |
 //! | `cautions.rs` | what a person at a hot printer must know |
-//! | `workshop/` | the second module: plans, programs, tramming, test prints, comparing, pictures, proof |
+//! | `workshop/` | the second module: shape and contours, gaps, plans, programs, tramming, test prints, comparing, pictures, proof |
 //! | `convert.rs` | errors, options and results, for all of them |
 //! | `../js/` | what only JavaScript can say: the class of errors, the `TransformStream`, the entries |
 //!
 //! The package has two modules, each this crate with one of its features: `engine` has what a page or a Worker needs to
-//! rewrite toolpaths, built to be quick; `workshop` has the rest, built to be small. Without a choice both are in one
+//! rewrite toolpaths; `workshop` has the rest. Without a choice both are in one
 //! library, which is what the checks look at.
 //!
 //! A new command of the engine gets a file in `workshop/`, and a class or a function in it.
@@ -30,8 +29,6 @@ mod card;
 mod cautions;
 mod convert;
 #[cfg(feature = "engine")]
-mod gaps;
-#[cfg(feature = "engine")]
 mod map;
 #[cfg(feature = "engine")]
 mod rewrite;
@@ -42,7 +39,6 @@ pub mod workshop;
 pub use self::{
     card::Card,
     cautions::{Cautions, cautions},
-    gaps::{Gaps, GapsFound},
     map::HeightMap,
     rewrite::{Rewriter, Rewritten, default_options, rewrite},
 };

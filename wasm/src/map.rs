@@ -2,8 +2,6 @@
 
 use crate::convert::{Js, list, options, result, thrown};
 use crate::{Card, convert};
-use evengap::draw::Isolines;
-use evengap::shape::Shape;
 use evengap::surface::{MapReading, SurfaceKind};
 use js_sys::Array;
 use wasm_bindgen::prelude::*;
@@ -112,16 +110,6 @@ impl HeightMap {
     #[wasm_bindgen(unchecked_return_type = "[Extreme, Extreme]")]
     pub fn extremes(&self) -> Result<JsValue, JsValue> {
         convert::list(&self.0.extremes())
-    }
-
-    /// How the plate lies: tilt, twist, bow, each reading against the others, and the readings that stand out.
-    pub fn shape(&self) -> Result<Js<Shape>, JsValue> {
-        result(&evengap::shape::describe(&self.0))
-    }
-
-    /// The contours as polylines, the same that `contourPlan` of `evengap/workshop` draws.
-    pub fn isolines(&self) -> Result<Js<Isolines>, JsValue> {
-        result(&evengap::draw::isolines(self.0.card(), &self.0))
     }
 }
 

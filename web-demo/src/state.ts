@@ -4,6 +4,7 @@ import { useEffect, useState } from "preact/hooks";
 import { emptyDraft, type Draft } from "./draft";
 import { loadDraft, storeDraft } from "./storage";
 import { free, survey, type SurfaceKind, type Survey } from "./survey";
+import { loaded } from "./workshop";
 
 export interface State {
   draft: Draft;
@@ -12,13 +13,15 @@ export interface State {
   survey: Survey | null;
   /** Why the engine could not be loaded. */
   broken: string | null;
+  /** Why its second module could not: there is no shape then. */
+  shapeless: string | null;
   /** The card cannot be kept over a reload here. */
   unkept: boolean;
   /** Counts the changes of the survey. */
   turn: number;
 }
 
-const state: State = { draft: loadDraft() ?? emptyDraft(), surface: "thin-plate", survey: null, broken: null, unkept: false, turn: 0 };
+const state: State = { draft: loadDraft() ?? emptyDraft(), surface: "thin-plate", survey: null, broken: null, shapeless: null, unkept: false, turn: 0 };
 const listeners = new Set<() => void>();
 let ready = false;
 
@@ -29,7 +32,7 @@ function changed(): void {
 function judge(): void {
   if (!ready) return;
   const old = state.survey;
-  state.survey = survey(state.draft, state.surface);
+  state.survey = survey(state.draft, state.surface, loaded());
   state.turn += 1;
   changed();
   // Views drawn from the old map have been drawn anew by then.
@@ -51,6 +54,13 @@ export function useApp(): State {
 export function engineReady(): void {
   ready = true;
   judge();
+}
+
+/** The second module has come, or why it has not. */
+export function workshopCame(reason: string | null): void {
+  state.shapeless = reason;
+  if (reason === null) judge();
+  else changed();
 }
 
 export function engineBroken(reason: string): void {

@@ -1,8 +1,9 @@
 /** What the engine makes of the draft: its faults, the card, the map and the bed's shape. */
 
-import { Card, EvengapError, HeightMap, type Isolines, type Outlier, type Shape, type SurfaceKind } from "evengap";
+import { Card, EvengapError, HeightMap, type SurfaceKind } from "evengap";
+import type { Isolines, Outlier, Shape } from "evengap/workshop";
 import type { Draft } from "./draft";
-import { workshop } from "./workshop";
+import { workshop, type Workshop } from "./workshop";
 import { wording, type Fault, type Field } from "./wording";
 
 export interface Survey {
@@ -16,13 +17,15 @@ export interface Survey {
   map: HeightMap | null;
   /** Why there is no map although there is a card. */
   noMap: Fault | null;
+  /** `null` without a map, and until the engine's second module has come. */
   shape: Shape | null;
 }
 
 /** More faults than this are not looked for: something else is wrong. */
 const MOST_FAULTS = 60;
 
-export function survey(draft: Draft, surface: SurfaceKind): Survey {
+/** `workshop` is the engine's second module, once it has come. */
+export function survey(draft: Draft, surface: SurfaceKind, workshop: Workshop | null): Survey {
   const found: Survey = { faults: new Map(), doubts: new Map(), card: null, text: "", map: null, noMap: null, shape: null };
   const without = new Set<number>();
   let fields: Field[] = [];
@@ -46,7 +49,8 @@ export function survey(draft: Draft, surface: SurfaceKind): Survey {
   if (!found.card) return found;
   try {
     found.map = HeightMap.fit(found.card, surface);
-    found.shape = found.map.shape();
+    if (!workshop) return found;
+    found.shape = workshop.shape(found.text, surface);
     const put = (outlier: Outlier, fault: Fault) => {
       const field = fields[(outlier.line ?? 0) - 1];
       if (field) found.doubts.set(field, fault);

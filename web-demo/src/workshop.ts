@@ -1,8 +1,12 @@
 /** The engine's second module: loaded when it is first needed, once. */
 
-type Workshop = typeof import("evengap/workshop");
+export type Workshop = typeof import("evengap/workshop");
 
 let loading: Promise<Workshop> | null = null;
+let there: Workshop | null = null;
+
+/** The module, if it has come already. */
+export const loaded = (): Workshop | null => there;
 
 export function workshop(): Promise<Workshop> {
   loading ??= load().catch((error: unknown) => {
@@ -16,6 +20,7 @@ export function workshop(): Promise<Workshop> {
 async function load(): Promise<Workshop> {
   const module = await import("evengap/workshop");
   await module.default();
+  there = module;
   return module;
 }
 

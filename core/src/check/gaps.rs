@@ -330,7 +330,7 @@ impl Gaps {
     /// # Errors
     /// [`ErrorKind::Toolpath`] and [`ErrorKind::Refused`], with line and column, as the reader has them; [`ErrorKind::Limit`] beyond
     /// [`MAX_LAYERS`]. [`ErrorKind::Options`] if the options make no sense.
-    #[cfg_attr(not(feature = "small"), inline)]
+    #[inline]
     pub fn push(&mut self, bytes: &[u8]) -> Result<(), Error> {
         self.look.sound()?;
         let Gaps { lines, line, look } = self;
@@ -341,7 +341,7 @@ impl Gaps {
     ///
     /// # Errors
     /// As [`Gaps::push`], for a last line without its ending.
-    #[cfg_attr(not(feature = "small"), inline)]
+    #[inline]
     pub fn finish(self) -> Result<GapReport, Error> {
         self.look.sound()?;
         let Gaps { mut lines, mut line, mut look } = self;

@@ -71,7 +71,7 @@ impl Check {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<(), JsValue> {
-        push(&mut self.engine, chunk, &mut self.chunk, Gaps::push)
+        push(&mut self.engine, chunk, &mut self.chunk, evengap_quick::look)
     }
 
     /// The toolpath has ended: tells what was found, held against limits and the machine's on the card. `name` is what the plan calls the
@@ -80,7 +80,7 @@ impl Check {
     /// Throws as `push`, for a last line without its ending; or an `EvengapError` of kind `options`.
     pub fn finish(&mut self, limits: Option<Js<Limits>>, name: Option<String>) -> Result<Js<Checked>, JsValue> {
         let limits = self::options::<Limits>(limits)?;
-        let report = self.engine.take().ok_or_else(spent)?.finish().map_err(thrown)?;
+        let report = evengap_quick::found(self.engine.take().ok_or_else(spent)?).map_err(thrown)?;
         let judgement = judge(&report, &limits, &self.map.card().machine);
         let known = Known::of(&self.map).and_then(|known| known.enough(&report.footprint, &limits.window));
         let plan = self.plan(&report, &limits, name.as_deref().unwrap_or("the toolpath"));

@@ -1,20 +1,24 @@
-//! The second module, `evengap/workshop`: what is done beside the printer. It is loaded by itself and knows nothing of the
+//! The second module, `evengap/workshop`: what is looked at and done beside the printer. It is loaded by itself and knows nothing of the
 //! first one's objects, so cards come as text, or as anything that gives its text.
 
 mod check;
 mod compare;
+mod gaps;
 mod known;
 mod plan;
 mod proof;
+mod shape;
 mod surface;
 mod tram;
 mod trial;
 
 pub use check::{Check, Checked};
 pub use compare::{compare, difference_plan, drift};
+pub use gaps::{Gaps, GapsFound};
 pub use known::{how_well, known_plan, next_points, standard_errors};
 pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
 pub use proof::Proof;
+pub use shape::{isolines, shape};
 pub use surface::choose_surface;
 pub use tram::{Trammed, TurnWords, tram, tram_plan};
 pub use trial::{Printed, correct, patch_plan, trial, trial_patches};

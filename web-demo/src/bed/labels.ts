@@ -1,6 +1,6 @@
 /** Where the figures of contours stand: on their lines, upright, clear of what is there already. */
 
-import type { Isolines } from "evengap";
+import type { Isolines } from "evengap/workshop";
 import type { Frame } from "./frame";
 
 export interface Label {

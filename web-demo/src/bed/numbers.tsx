@@ -1,7 +1,8 @@
 /** The bed in numbers: what the pictures show, for reading. */
 
 import { useMemo } from "preact/hooks";
-import type { HeightMap, Shape } from "evengap";
+import type { HeightMap } from "evengap";
+import type { Shape } from "evengap/workshop";
 import { signed } from "../text";
 import { ticks, type Bed } from "./frame";
 

@@ -1,7 +1,8 @@
 /** The surveyor's plan: contours, spot heights, and the height under the pointer. */
 
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
-import type { HeightMap, Isolines } from "evengap";
+import type { HeightMap } from "evengap";
+import type { Isolines } from "evengap/workshop";
 import type { State } from "../state";
 import { useLight } from "../light";
 import { signed } from "../text";

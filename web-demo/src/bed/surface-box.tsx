@@ -1,7 +1,8 @@
 /** The place of the surface in space: the part that draws it is loaded when it is asked for. */
 
 import { useEffect, useRef, useState } from "preact/hooks";
-import type { HeightMap, Isolines } from "evengap";
+import type { HeightMap } from "evengap";
+import type { Isolines } from "evengap/workshop";
 import { useLight } from "../light";
 import type { State } from "../state";
 import type { Bed } from "./frame";

@@ -1,6 +1,7 @@
 /** The bed as a surface in space, by the painter's algorithm on a canvas: far quads first. */
 
-import type { HeightMap, Isolines } from "evengap";
+import type { HeightMap } from "evengap";
+import type { Isolines } from "evengap/workshop";
 import type { Light } from "../storage";
 import type { Bed } from "./frame";
 import { css, ground } from "./tints";

@@ -10,7 +10,7 @@ import { HowWellKnown } from "./known";
 import { Numbers } from "./numbers";
 import { Plan } from "./plan";
 import { knobs, NO_KNOBS, shortTurn, TurnList } from "./knobs";
-import { unloaded, workshop } from "../workshop";
+import { loaded, unloaded, workshop } from "../workshop";
 import { describe, type Line } from "./words";
 import { SurfaceBox } from "./surface-box";
 
@@ -18,7 +18,7 @@ export function BedView({ app }: { app: State }) {
   const { survey, draft } = app;
   const [printing, setPrinting] = useState<string | null>(null);
   const map = survey?.map;
-  const isolines = useMemo(() => map?.isolines() ?? null, [app.turn]);
+  const isolines = useMemo(() => (survey?.shape && loaded()?.isolines(survey.text, app.surface)) ?? null, [app.turn]);
   const [turns, setTurns] = useState({ ...NO_KNOBS, busy: draft.screws !== null });
   useEffect(() => {
     if (!map || !survey) return;
@@ -44,6 +44,7 @@ export function BedView({ app }: { app: State }) {
     }
   };
   if (!survey) return <p class="note">The engine is loading.</p>;
+  if (map && bed && (!isolines || !survey.shape)) return <p class={app.shapeless ? "doubt" : "note"}>{app.shapeless ?? "The engine is loading."}</p>;
   if (!map || !bed || !isolines || !survey.shape) {
     return (
       <div class="empty">

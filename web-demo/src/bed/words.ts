@@ -1,6 +1,6 @@
 /** The bed's shape in plain words. */
 
-import type { Shape } from "evengap";
+import type { Shape } from "evengap/workshop";
 import { signed } from "../text";
 
 export interface Line {

@@ -1,6 +1,7 @@
 /** What was found, in figures. */
 
-import type { Layer, Summary } from "evengap";
+import type { Summary } from "evengap";
+import type { Layer } from "evengap/workshop";
 import { bytes, count, percent, plural, signed } from "../text";
 import { sentence } from "../survey";
 import { quote } from "../card/files";

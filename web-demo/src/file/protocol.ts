@@ -1,6 +1,7 @@
 /** What the page and its Worker say to each other. */
 
-import type { Fault, Layer, Options, Summary, SurfaceKind } from "evengap";
+import type { Fault, Options, Summary, SurfaceKind } from "evengap";
+import type { Layer } from "evengap/workshop";
 
 /** What a file is held against. */
 export interface Setting {

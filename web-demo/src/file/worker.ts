@@ -1,8 +1,10 @@
 /** Reads, looks at and rewrites a file, chunk by chunk, away from the page. */
 
-import init, { Card, EvengapError, Gaps, HeightMap, Rewriter, type GapOptions, type GapsFound } from "evengap";
+import init, { Card, EvengapError, HeightMap, Rewriter } from "evengap";
+import type { GapOptions, Gaps as Looking, GapsFound } from "evengap/workshop";
 import { WINDOW, type Answer, type Order, type Path, type Refusal, type Setting } from "./protocol";
 import { openSink, type Output } from "./sink";
+import { workshop } from "../workshop";
 
 declare const self: DedicatedWorkerGlobalScope;
 
@@ -91,6 +93,12 @@ function fit(setting: Setting): HeightMap {
   }
 }
 
+/** What looks at the gap along a toolpath: of the engine's second module, which saving a file can do without. */
+async function looking({ card, surface }: Setting, options: GapOptions): Promise<Looking> {
+  const { Gaps } = await workshop();
+  return new Gaps(card, surface, options);
+}
+
 /** How both files are read. */
 function reading({ options }: Setting): NonNullable<GapOptions["reading"]> {
   return {
@@ -114,14 +122,14 @@ async function look(order: Extract<Job, { kind: "look" }>, say: Say): Promise<vo
   const { job, file, setting } = order;
   const map = fit(setting);
   const common = { reading: reading(setting), window: WINDOW, keep: "lowest" as const, most_kept: MOST_KEPT };
-  const sliced = new Gaps(map, common);
+  const sliced = await looking(setting, common);
   await pass(order, say, "Reading the file as it was sliced", [0, 0.35], (chunk) => sliced.push(chunk));
   const found = sliced.finish();
   const before = { layers: found.layers, path: pathOf(found), lines: found.lines };
   try {
     const layers = found.layers.map((l) => l.z);
     const rewriter = new Rewriter(map, setting.options);
-    const even = new Gaps(map, { ...common, followed: followed(map, setting), layers });
+    const even = await looking(setting, { ...common, followed: followed(map, setting), layers });
     let bytes = 0;
     const take = (chunk: Uint8Array) => {
       bytes += chunk.byteLength;
@@ -146,8 +154,8 @@ async function layer(order: Extract<Job, { kind: "layer" }>, say: Say): Promise<
   const { job, setting, layers, z } = order;
   const map = fit(setting);
   const common = { reading: reading(setting), window: WINDOW, keep: { at: z }, most_kept: MOST_KEPT };
-  const sliced = new Gaps(map, common);
-  const even = new Gaps(map, { ...common, followed: followed(map, setting), layers });
+  const sliced = await looking(setting, common);
+  const even = await looking(setting, { ...common, followed: followed(map, setting), layers });
   const rewriter = new Rewriter(map, setting.options);
   await pass(order, say, "Looking for the layer", [0, 1], (chunk) => {
     sliced.push(chunk);

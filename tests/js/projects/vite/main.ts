@@ -1,11 +1,13 @@
 // A small program that names every type of the package, so that the compiler looks at each.
 import init, { Card, EvengapError, HeightMap, Rewriter, RewriteStream, defaultOptions, rewrite, version } from "evengap";
 import type {
-  Allow, BedJson, Bend, CardJson, Check, EMode, ErrorKind, Extreme, Fault, Isoline, Isolines, MapReading, NotUnderstood,
-  Offset, Options, Outlier, Place, ReadingsJson, Rewritten, ScrewsJson, Shape, Smoothed, Spot, SpotHeight,
-  Summary, SurfaceKind, Taper, Tilt, Warning, WarningKind,
+  Allow, BedJson, CardJson, EMode, ErrorKind, Extreme, Fault, MapReading, NotUnderstood,
+  Offset, Options, Place, ReadingsJson, Rewritten, ScrewsJson, Smoothed, SpotHeight,
+  Summary, SurfaceKind, Taper, Warning, WarningKind,
 } from "evengap";
-import type { Difference, PlanOptions, Printed, Trammed } from "evengap/workshop";
+import type {
+  Bend, Difference, GapOptions, GapsFound, Isoline, Isolines, Outlier, PlanOptions, Printed, Shape, Spot, Tilt, Trammed,
+} from "evengap/workshop";
 import type { Answer, Asked } from "./worker.ts";
 
 const bed: BedJson = { x: [0, 235], y: [0, 235], outline: "rectangle", keep_out: [[0, 100, 12, 130]] };
@@ -29,7 +31,7 @@ function told(shape: Shape): string {
   const tilt: Tilt = shape.tilt;
   const bend: Bend = shape.bend;
   const lowest: Spot = shape.lowest;
-  const first: Check | undefined = shape.readings[0];
+  const first = shape.readings[0];
   const worst: Outlier | undefined = shape.outliers[0];
   return [tilt.rises_to ?? "level", bend.twist?.toFixed(3), lowest.height, first?.error, worst?.deviations].join(" ");
 }
@@ -43,14 +45,12 @@ function summed(summary: Summary): number {
 }
 
 function drawn(map: HeightMap): number {
-  const contours: Isolines = map.isolines();
-  const lines = contours.levels.flatMap((level: Isoline) => level.lines);
   const spots: SpotHeight[] = map.card().spotHeights();
   const read: MapReading[] = map.readings();
   const smoothed: Smoothed | null = map.smoothed();
   const [low, high]: [Extreme, Extreme] = map.extremes();
   const heights: Float64Array = map.heightsOnGrid(0, 0, 10, 10, 3, 2);
-  return lines.flat().length + spots.length + read.length + (smoothed?.spread ?? 0) + high.height - low.height + heights.length;
+  return spots.length + read.length + (smoothed?.spread ?? 0) + high.height - low.height + heights.length;
 }
 
 function place(error: EvengapError): string {
@@ -84,16 +84,23 @@ async function main(): Promise<string> {
     if (error instanceof EvengapError) refused = place(error);
   }
   const numbers = [new Blob(parts).size - whole.bytes.length, summed(whole.summary), summed(await stream.summary), drawn(map)];
-  const { default: initWorkshop, compare, contourPlan, tram, trial } = await import("evengap/workshop");
+  const { default: initWorkshop, compare, contourPlan, Gaps, isolines, shape, tram, trial } = await import("evengap/workshop");
   await initWorkshop();
   const card = map.card();
+  const contours: Isolines = isolines(card, surface);
+  numbers.push(contours.levels.flatMap((level: Isoline) => level.lines).length);
+  const window: GapOptions = { keep: "lowest" };
+  const gaps = new Gaps(card, surface, window);
+  gaps.push(toolpath);
+  const { layers, points, strokes }: GapsFound = gaps.finish();
+  numbers.push(layers.length, points.length, strokes.length);
   const plan = contourPlan(card, surface, picture);
   const change: Difference = compare(card, card, surface);
   const turns: Trammed = tram(card.toToml());
   const print: Printed = trial(card, surface, { nozzle_celsius: 205, patch: 12 });
   numbers.push(change.range_mm, turns.screws.length, print.patches.length);
   const length = "length" in answer ? answer.length : answer.fault.message;
-  return [version(), numbers.every(Number.isFinite), length, refused, told(map.shape()), plan.length > 1000].join("; ");
+  return [version(), numbers.every(Number.isFinite), length, refused, told(shape(card, surface)), plan.length > 1000].join("; ");
 }
 
 document.querySelector("#said")!.textContent = await main().catch((error: unknown) => `failed: ${String(error)}`);

@@ -1,7 +1,8 @@
 //! The gap along a toolpath.
 
-use crate::HeightMap;
+use super::map;
 use crate::convert::{Js, options, plain, push, spent, thrown};
+use evengap::SurfaceKind;
 use evengap::check::{GapOptions, GapReport, Layer};
 use js_sys::{Float64Array, Object, Reflect, Uint32Array};
 use serde::Serialize;
@@ -39,13 +40,18 @@ pub struct Gaps {
 
 #[wasm_bindgen]
 impl Gaps {
-    /// Prepares to look at a toolpath over the bed of `map`.
+    /// Prepares to look at a toolpath over the bed of a card.
     ///
-    /// Throws an `EvengapError` of kind `options` if the options make no sense.
+    /// Throws an `EvengapError` of kind `card` or `readings`, as a card and its map do, or `options` if the options make no sense.
     #[wasm_bindgen(constructor)]
-    pub fn new(map: &HeightMap, options: Option<Js<GapOptions>>) -> Result<Gaps, JsValue> {
+    pub fn new(
+        #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+        surface: Option<Js<SurfaceKind>>,
+        options: Option<Js<GapOptions>>,
+    ) -> Result<Gaps, JsValue> {
         let options = self::options::<GapOptions>(options)?;
-        Ok(Gaps { engine: Some(evengap::check::Gaps::new(&map.0, options)), chunk: Vec::new() })
+        let map = map(card, surface)?;
+        Ok(Gaps { engine: Some(evengap::check::Gaps::new(&map, options)), chunk: Vec::new() })
     }
 
     /// Takes the next bytes.
