@@ -21,13 +21,13 @@ export async function outcome(evengap, given, read, ways = EVERY_WAY) {
 async function worked({ EvengapError, workshop }, { function: name, given }, read) {
   try {
     if (name === "Proof") return await proven(workshop, given, read);
-    if (name === "Check") return await looked(new workshop.Check(...given[0]), given, read);
+    if (name === "FileCheck") return await looked(new workshop.FileCheck(...given[0]), given, read);
     if (name === "Gaps") {
       const found = await looked(new workshop.Gaps(...given[0]), given, read);
       return { ...found, points: [...found.points], strokes: [...found.strokes] };
     }
     const out = workshop[name](...given);
-    return ArrayBuffer.isView(out) ? Array.from(out) : out;
+    return ArrayBuffer.isView(out) ? Array.from(out) : (out ?? null);
   } catch (error) {
     return { fault: fault(error, EvengapError) };
   }

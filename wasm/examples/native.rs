@@ -15,7 +15,7 @@ use evengap::draw::{
 };
 use evengap::follow::{Options, rewrite};
 use evengap::known::{Known, next};
-use evengap::plan::{Layout, Room, Stop, VisitOptions, planned, visit};
+use evengap::plan::{Layout, Planned, Room, Stop, VisitOptions, planned, visit};
 use evengap::shape::describe;
 use evengap::tram::tram;
 use evengap::trial::{Measured, Nozzle, TrialOptions, correct, patches, trial};
@@ -261,11 +261,7 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
         let room = Room { margin, ..Room::default() };
         let points = planned(&plain, Layout::Grid { columns, rows }, room).map(|p| {
             blank = Some(p.card.clone());
-            json!({
-                "points": p.card.readings.unread.iter().map(|u| [u.x, u.y]).collect::<Vec<_>>(),
-                "leftOut": p.left_out.iter().map(|l| json!({ "x": l.x, "y": l.y, "why": l.why.words() })).collect::<Vec<_>>(),
-                "travel": p.travel,
-            })
+            laid(p)
         });
         suite.call(
             &format!("a grid with a margin of {margin}"),
@@ -274,6 +270,23 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
             points,
         );
     }
+    for places in [vec![[30.0, 40.0], [200.0, 40.0], [1.0, 1.0], [117.0, 200.0]], vec![[f64::MAX, 0.0]]] {
+        let points = planned(&plain, Layout::Given(&places), Room::default()).map(laid);
+        let name = format!("{} points of one's own", places.len());
+        suite.call(&name, "planPoints", json!([card, places.as_flattened()]), points);
+    }
+    suite.call("how to read", "readingSteps", json!([card]), Ok(json!(evengap::plan::steps(&plain.readings))));
+    for value in [0.2, 5.0] {
+        // JavaScript's `undefined` is told as null.
+        let doubted = json!(evengap::plan::doubt(&plain, [100.0, 100.0], value));
+        suite.call(&format!("a value of {value}"), "doubt", json!([card, 100, 100, value]), Ok(doubted));
+    }
+    let mut slipped = plain.clone();
+    slipped.readings.points[7].value += 0.6;
+    let (mended, less) =
+        evengap::known::robust(&HeightMap::fit(&Card::parse(&slipped.to_toml())?, SurfaceKind::ThinPlate)?);
+    let told = json!({ "card": mended.to_toml(), "less": less });
+    suite.call("odd readings weigh less", "robust", json!([slipped.to_toml()]), Ok(told));
     let blank = blank.ok_or("a grid was planned")?;
     let text = evengap::plan::card_text(&blank);
     let blank = Card::parse_without_points(&text)?;
@@ -294,6 +307,16 @@ fn workshop(suite: &mut Suite, card: &str) -> Outcome<()> {
         suite.call(&format!("the sheet, {name}"), "readingSheet", json!([text, name]), Ok(json!(pages)));
     }
     Ok(())
+}
+
+/// Planned points, as the package tells them.
+fn laid(planned: Planned) -> Value {
+    let left_out = planned.left_out.iter().map(|l| json!({ "x": l.x, "y": l.y, "why": l.why.words() }));
+    json!({
+        "points": planned.card.readings.unread.iter().map(|u| [u.x, u.y]).collect::<Vec<_>>(),
+        "leftOut": left_out.collect::<Vec<_>>(),
+        "travel": planned.travel,
+    })
 }
 
 /// The example rewritten is proven; with one line changed it is not.
@@ -322,6 +345,27 @@ fn proofs(suite: &mut Suite, card: &str) -> Outcome<()> {
 fn checks(suite: &mut Suite, card: &str) -> Outcome<()> {
     let card = &format!("{card}\n[machine]\nz_speed = 0.1\n");
     let map = HeightMap::fit(&Card::parse(card)?, SurfaceKind::ThinPlate)?;
+    suite.keep("broken", b"G28\nG1 X10 Y10 Z0.2\nG1 X20.5.1\n")?;
+    for (n, (surface, file, chosen)) in [
+        (SurfaceKind::Bilinear, "part", json!({ "keep": { "at": 0.4 } })),
+        (
+            SurfaceKind::ThinPlate,
+            "proof-good",
+            json!({ "keep": "lowest", "followed": { "shift": 0 }, "layers": [0.2, 0.4] }),
+        ),
+        (SurfaceKind::ThinPlate, "part", json!({ "keep": "lowest", "most_kept": 40 })),
+        (SurfaceKind::ThinPlate, "broken", json!({})),
+        (SurfaceKind::ThinPlate, "part", json!({ "window": { "near": 2, "far": 1 } })),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let map = HeightMap::fit(&Card::parse(card)?, surface)?;
+        let mut gaps = Gaps::new(&map, serde_json::from_value::<GapOptions>(chosen.clone())?);
+        let pushed = gaps.push(&std::fs::read(suite.out.join(file))?);
+        let found = pushed.and_then(|()| gaps.finish()).map(|report| found(&report));
+        suite.call(&format!("gaps {n} of {file}"), "Gaps", json!([[card, surface, chosen], file]), found);
+    }
     let chosen = json!({ "keep": "lowest" });
     for file in ["part", "proof-good"] {
         let mut gaps = Gaps::new(&map, serde_json::from_value::<GapOptions>(chosen.clone())?);
@@ -336,20 +380,23 @@ fn checks(suite: &mut Suite, card: &str) -> Outcome<()> {
             "marker": report.marker, "sliced": report.sliced, "unplaced": report.unplaced, "lines": report.lines,
             "moves": report.moves, "plan": gap_plan(map.card(), &plan, &PlanOptions::default()),
         });
-        let GapReport { layers, kept, lines, moves, .. } = &report;
-        let numbers = kept.points.as_flattened();
-        let gaps = json!({
-            "layers": layers, "points": numbers, "strokes": kept.strokes, "cut": kept.cut, "lines": lines, "moves": moves,
-        });
-        suite.call(&format!("gaps of {file}"), "Gaps", json!([[card, "thin-plate", chosen], file]), Ok(gaps));
+        suite.call(&format!("gaps of {file}"), "Gaps", json!([[card, "thin-plate", chosen], file]), Ok(found(&report)));
         suite.call(
             &format!("check of {file}"),
-            "Check",
+            "FileCheck",
             json!([[card, "thin-plate", chosen], file, {}, file]),
             Ok(told),
         );
     }
     Ok(())
+}
+
+/// What was found, as the package tells it.
+fn found(GapReport { layers, kept, lines, moves, .. }: &GapReport) -> Value {
+    json!({
+        "layers": layers, "points": kept.points.as_flattened(), "strokes": kept.strokes, "cut": kept.cut, "lines": lines,
+        "moves": moves,
+    })
 }
 
 fn card_of(text: &str, csv: Option<&str>) -> Result<Card, Error> {

@@ -2,7 +2,6 @@
 
 use crate::convert::{list, plain, thrown};
 use evengap::card::SpotHeight;
-use tsify::Tsify;
 use wasm_bindgen::prelude::*;
 
 /// A bed and the readings that were taken on it by hand.
@@ -60,97 +59,4 @@ impl Card {
     pub fn spot_heights(&self) -> Result<JsValue, JsValue> {
         list::<SpotHeight>(&self.0.spot_heights())
     }
-}
-
-/// A card as JSON: what [`evengap::Card`]'s `serde` form is, which is what the engine reads.
-#[derive(Tsify)]
-#[tsify(missing_as_null)]
-#[expect(dead_code, reason = "only its TypeScript is wanted: the engine writes the value")]
-pub(crate) struct CardJson {
-    /// The bed's reachable area.
-    bed: BedJson,
-    /// How the readings were taken, and the readings.
-    readings: ReadingsJson,
-    /// The levelling screws, where the card names them.
-    #[tsify(optional, type = "ScrewsJson")]
-    screws: Option<ScrewsJson>,
-}
-
-/// The bed's reachable area, mm, in the toolpath's coordinates.
-#[derive(Tsify)]
-#[expect(dead_code, reason = "as `CardJson`")]
-pub(crate) struct BedJson {
-    /// Lowest and highest reachable X, mm.
-    x: [f64; 2],
-    /// Lowest and highest reachable Y, mm.
-    y: [f64; 2],
-    /// The plate's outline; a rectangle unless it is said.
-    #[tsify(optional, type = "\"rectangle\" | \"round\"")]
-    outline: (),
-    /// Clips and clamps: x0, y0, x1, y1, mm.
-    #[tsify(optional)]
-    keep_out: Vec<[f64; 4]>,
-}
-
-/// The readings and how they were taken.
-#[derive(Tsify)]
-#[expect(dead_code, reason = "as `CardJson`")]
-pub(crate) struct ReadingsJson {
-    /// The method.
-    #[tsify(type = "\"drag\" | \"gauge\" | \"patch\" | \"dial\"")]
-    method: (),
-    /// `drag`: the sheet's thickness, mm.
-    #[tsify(optional)]
-    sheet: f64,
-    /// `gauge` and `patch`: the nozzle's Z while parked or printing, mm.
-    #[tsify(optional)]
-    parked: f64,
-    /// `dial`: the plunger's place from the nozzle, mm.
-    #[tsify(optional)]
-    offset: [f64; 2],
-    /// Bed temperature while reading, degrees Celsius.
-    #[tsify(optional)]
-    bed_celsius: f64,
-    /// Nozzle temperature while reading, degrees Celsius.
-    #[tsify(optional)]
-    nozzle_celsius: f64,
-    /// One standard deviation of a reading, mm.
-    #[tsify(optional)]
-    spread: f64,
-    /// Where the first layer is right as it is: the map is shifted to 0 there.
-    #[tsify(optional)]
-    right_at: [f64; 2],
-    /// x, y, value of each reading, mm.
-    points: Vec<[f64; 3]>,
-}
-
-/// The levelling screws: `thread` or `pitch`, one of the two.
-#[derive(Tsify)]
-#[expect(dead_code, reason = "as `CardJson`")]
-pub(crate) struct ScrewsJson {
-    /// The thread's name, such as `"M4"`.
-    #[tsify(optional)]
-    thread: String,
-    /// mm of height a turn.
-    #[tsify(optional)]
-    pitch: f64,
-    /// The way to turn a knob, seen from above, that raises the bed.
-    #[tsify(type = "\"clockwise\" | \"anticlockwise\"")]
-    raise: (),
-    /// Name and x, y, mm, of each.
-    #[tsify(type = "Record<string, [number, number]>")]
-    at: (),
-}
-
-/// A height that one reading tells.
-#[derive(Tsify)]
-#[tsify(rename = "SpotHeight")]
-#[expect(dead_code, reason = "as `CardJson`")]
-pub(crate) struct SpotHeightJson {
-    /// X, mm: of the nozzle, or of the plunger for `dial`.
-    x: f64,
-    /// Y, mm.
-    y: f64,
-    /// mm above the toolpath's Z = 0.
-    height: f64,
 }

@@ -1,6 +1,6 @@
 //! Errors, options and results across the border.
 
-use evengap::{Error, ErrorKind, Place};
+use evengap::{ErrorKind, Place};
 use js_sys::{ArrayBuffer, JSON, Reflect, Uint8Array};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -102,7 +102,7 @@ pub(crate) fn push<E>(
     engine: &mut Option<E>,
     given: &JsValue,
     chunk: &mut Vec<u8>,
-    take: impl FnOnce(&mut E, &[u8]) -> Result<(), Error>,
+    take: impl FnOnce(&mut E, &[u8]) -> Result<(), evengap::Error>,
 ) -> Result<(), JsValue> {
     let with = engine.as_mut().ok_or_else(spent)?;
     bytes(given, chunk)?;

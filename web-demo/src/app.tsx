@@ -7,6 +7,7 @@ import { CardView } from "./card/view";
 import { FileView } from "./file/view";
 import { switchLight, useLight } from "./light";
 import { useApp, type State } from "./state";
+import { workshop } from "./workshop";
 
 const SHEETS = [
   ["card", "Card"],
@@ -48,6 +49,12 @@ export function App() {
             The engine could not be loaded ({app.broken}). Load the page again; if it stays so, this browser may be too old for WebAssembly.
           </p>
         )}
+        {app.shapeless && (
+          <div class="refusal" role="alert">
+            <p>{app.shapeless} Until then readings that stand out are not marked, and neither the bed nor a file can be looked at.</p>
+            <button type="button" onClick={() => void workshop().catch(() => {})}>Try again</button>
+          </div>
+        )}
         {sheet === "card" && <CardView app={app} />}
         {sheet === "bed" && <BedView app={app} />}
         {/* Kept while other sheets are looked at: a file may be at work. */}
@@ -68,6 +75,8 @@ function TitleBlock({ app }: { app: State }) {
   const { draft, survey } = app;
   const read = draft.points.filter((p) => p.value.trim() !== "").length;
   const faults = survey?.faults.size ?? 0;
+  // Which readings stand out is not known yet.
+  const waiting = survey !== null && survey.map !== null && survey.shape === null && survey.noMap === null;
   return (
     <div class="title-block">
       <div class="name">
@@ -83,11 +92,11 @@ function TitleBlock({ app }: { app: State }) {
         </div>
         <div>
           <dt>Marked</dt>
-          <dd class={faults > 0 ? "fault" : ""}>{survey ? faults + survey.doubts.size : "…"}</dd>
+          <dd class={faults > 0 ? "fault" : ""}>{survey && !waiting ? faults + survey.doubts.size : "…"}</dd>
         </div>
         <div>
           <dt>Range</dt>
-          <dd>{survey?.shape ? `${survey.shape.range.toFixed(2)} mm` : "none yet"}</dd>
+          <dd>{survey?.shape ? `${survey.shape.range.toFixed(2)} mm` : waiting ? "…" : "none yet"}</dd>
         </div>
       </dl>
       <button type="button" class="light" onClick={switchLight}>

@@ -3,7 +3,7 @@ import { render } from "preact";
 import { App } from "./app";
 import { startLight } from "./light";
 import { engineBroken, engineReady, workshopCame } from "./state";
-import { unloaded, workshop } from "./workshop";
+import { whenItComes, workshop } from "./workshop";
 
 startLight();
 render(<App />, document.getElementById("page")!);
@@ -11,13 +11,9 @@ render(<App />, document.getElementById("page")!);
 init().then(engineReady, (error: unknown) => {
   engineBroken(error instanceof Error ? error.message : String(error));
 });
-workshop().then(
-  () => workshopCame(null),
-  (error: unknown) => {
-    const { message, help } = unloaded(error);
-    workshopCame(`${message} ${help}`);
-  },
-);
+whenItComes(workshopCame);
+// Why it did not come has been told.
+workshop().catch(() => {});
 
 // What was built opens without a network after the first visit. It fails quietly where a browser forbids it.
 if (import.meta.env.PROD && "serviceWorker" in navigator) {

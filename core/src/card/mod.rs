@@ -96,6 +96,7 @@ pub const MAX_READING: f64 = 1_000.0;
 ///
 /// Its `serde` form is the card's own: what `serde_json` writes is a JSON card that [`Card::parse`] reads.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "CardJson"))]
 #[non_exhaustive]
 pub struct Card {
     /// The bed.
@@ -107,14 +108,17 @@ pub struct Card {
     pub screws: Option<Screws>,
     /// What a test print needs to know, where the card says.
     #[serde(skip_serializing_if = "Print::is_empty")]
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub print: Print,
     /// What the machine can do, where the card says.
     #[serde(skip_serializing_if = "Machine::is_empty")]
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub machine: Machine,
 }
 
 /// The bed's reachable area, mm, in the toolpath's coordinates.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[non_exhaustive]
 pub struct Bed {
     /// Lowest and highest reachable X, mm.
@@ -129,6 +133,7 @@ pub struct Bed {
 
 /// The plate's outline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[serde(rename_all = "kebab-case")]
 #[expect(clippy::exhaustive_enums, reason = "who matches it must hear of a new one")]
 pub enum Outline {
@@ -157,29 +162,44 @@ pub enum Method {
 
 /// The readings and how they were taken.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[non_exhaustive]
 pub struct Readings {
     /// The method.
     pub method: Method,
     /// `drag`: the sheet's thickness, mm.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub sheet: Option<f64>,
     /// `gauge` and `patch`: the nozzle's Z while parked or printing, mm.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub parked: Option<f64>,
     /// `dial`: the plunger's place from the nozzle, mm.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub offset: Option<[f64; 2]>,
     /// Bed temperature while reading, degrees Celsius.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub bed_celsius: Option<f64>,
     /// Nozzle temperature while reading, degrees Celsius.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub nozzle_celsius: Option<f64>,
     /// One standard deviation of a reading, mm.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub spread: Option<f64>,
     /// `[x, y]`, mm: where the first layer is right as it is. The map is shifted to 0 there.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub right_at: Option<[f64; 2]>,
     /// Whether the values were reckoned (what turning the screws should give, say) and not read.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub predicted: bool,
     /// The readings, in the card's order.
+    // Written with the others, each a list: x, y, and where it was read the value, and where that has one its spread.
+    #[cfg_attr(
+        feature = "typescript",
+        tsify(type = "([number, number] | [number, number, number] | [number, number, number, number])[]")
+    )]
     pub points: Vec<Reading>,
     /// The points that are still to be read, in the card's order.
+    #[cfg_attr(feature = "typescript", serde(skip))]
     pub unread: Vec<Unread>,
 }
 
@@ -229,15 +249,23 @@ pub struct Reading {
 
 /// The levelling screws.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[non_exhaustive]
 pub struct Screws {
     /// mm of height a turn.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub pitch: f64,
     /// The thread's name, such as `"M4"`, where the card gives the thread and not the pitch.
+    #[cfg_attr(feature = "typescript", tsify(optional))]
     pub thread: Option<String>,
     /// The way to turn a knob, seen from above, that raises the bed.
     pub raise: Turn,
     /// Name, x, y of each, in the card's order.
+    // By name; and how far each may still go in a list of its own.
+    #[cfg_attr(
+        feature = "typescript",
+        tsify(type = "Record<string, [number, number]>; travel?: Record<string, [number, number]>")
+    )]
     pub at: Vec<Screw>,
 }
 
@@ -351,6 +379,7 @@ impl Print {
 
 /// What the machine can do: limits for [checking](crate::check) a toolpath, none where the card is silent.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[non_exhaustive]
 pub struct Machine {
     /// Fastest that Z may go while the nozzle travels sideways, mm/s; 0.01 to 1000.
@@ -385,6 +414,7 @@ impl Machine {
 
 /// A height that one reading tells.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
 #[non_exhaustive]
 pub struct SpotHeight {
     /// X, mm: of the nozzle, or of the plunger for `dial`.

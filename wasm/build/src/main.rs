@@ -5,6 +5,7 @@
 
 mod order;
 mod quiet;
+mod types;
 
 use std::error::Error;
 use std::path::{Path, PathBuf};
@@ -37,6 +38,9 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
     if place.exists() {
         std::fs::remove_dir_all(&place)?;
     }
+    let declared = BY_HAND.iter().filter(|name| name.ends_with(".d.ts"));
+    let by_hand =
+        declared.map(|name| std::fs::read_to_string(wasm.join("js").join(name))).collect::<Result<Vec<_>, _>>()?;
     for [name, feature, profile] in MODULES {
         let module = compile(wasm, feature, profile)?;
         only_our_own_numbers(&module)?;
@@ -53,7 +57,8 @@ fn package() -> Result<PathBuf, Box<dyn Error>> {
         let module = place.join(format!("{name}_bg.wasm"));
         std::fs::write(&module, order::sorted(&std::fs::read(&module)?)?)?;
         let types = place.join(name).with_extension("d.ts");
-        std::fs::write(&types, in_words_of_typescript(&std::fs::read_to_string(&types)?))?;
+        let tidy = types::tidied(&std::fs::read_to_string(&types)?, &by_hand)?;
+        std::fs::write(&types, in_words_of_typescript(&tidy))?;
     }
     for name in BY_HAND {
         std::fs::copy(wasm.join("js").join(name), place.join(name))?;

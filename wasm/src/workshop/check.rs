@@ -38,7 +38,7 @@ pub struct Checked {
 }
 
 /// Looks at one toolpath, pushed by chunks of any size, and judges it.
-#[wasm_bindgen]
+#[wasm_bindgen(js_name = FileCheck)]
 #[derive(Debug)]
 pub struct Check {
     /// `None` when the toolpath has ended or was refused.
@@ -47,11 +47,11 @@ pub struct Check {
     chunk: Vec<u8>,
 }
 
-#[wasm_bindgen]
+#[wasm_bindgen(js_class = FileCheck)]
 impl Check {
     /// Prepares to look at a toolpath over the bed of a card. With `keep: "lowest"` the first layer is drawn.
     ///
-    /// Throws an `EvengapError` of kind `card`, `readings` or `options`.
+    /// Throws an `EvengapError` of kind `card`, `readings`, `limit` or `options`.
     #[wasm_bindgen(constructor)]
     pub fn new(
         #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,

@@ -42,7 +42,7 @@ pub struct Gaps {
 impl Gaps {
     /// Prepares to look at a toolpath over the bed of a card.
     ///
-    /// Throws an `EvengapError` of kind `card` or `readings`, as a card and its map do, or `options` if the options make no sense.
+    /// Throws an `EvengapError` of kind `card`, `readings` or `limit`, as a card and its map do, or `options` if the options make no sense.
     #[wasm_bindgen(constructor)]
     pub fn new(
         #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
@@ -56,7 +56,7 @@ impl Gaps {
 
     /// Takes the next bytes.
     ///
-    /// Throws an `EvengapError` of kind `toolpath` or `refused`, with its place.
+    /// Throws an `EvengapError` of kind `toolpath`, `refused` or `limit`, with its place.
     pub fn push(
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,

@@ -6,6 +6,8 @@ use evengap::SurfaceKind;
 use evengap::draw::PlanOptions;
 use evengap::known::{HowWell, Known, Next, next};
 use evengap::plan::Room;
+use serde::Serialize;
+use tsify::Tsify;
 use wasm_bindgen::prelude::*;
 
 /// How well the bed is known by a card's readings: the same that `evengap map --json` tells.
@@ -68,6 +70,25 @@ pub fn next_points(
     }
     let places = if triples.is_empty() { None } else { Some(triples) };
     result(&next(&checked(card)?, places, count as usize, Room::default()).map_err(thrown)?)
+}
+
+/// A card on which odd readings weigh less.
+#[derive(Debug, Serialize, Tsify)]
+pub struct RobustCard {
+    /// The card, as TOML.
+    card: String,
+    /// The numbers of the readings that got a larger spread, from 0, in the card's order.
+    less: Vec<usize>,
+}
+
+/// A card on which readings that are far from what the others say weigh less, by a spread of their own; it is never done unless it is
+/// asked for, because a reading may be odd because the bed is.
+///
+/// Throws an `EvengapError` of kind `card` or `readings`, as a card and its map do.
+#[wasm_bindgen]
+pub fn robust(#[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue) -> Result<Js<RobustCard>, JsValue> {
+    let (card, less) = evengap::known::robust(&map(card, None)?);
+    result(&RobustCard { card: card.to_toml(), less })
 }
 
 fn known(card: &JsValue, surface: Option<Js<SurfaceKind>>) -> Result<Known, JsValue> {

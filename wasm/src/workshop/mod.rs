@@ -15,8 +15,11 @@ mod trial;
 pub use check::{Check, Checked};
 pub use compare::{compare, difference_plan, drift};
 pub use gaps::{Gaps, GapsFound};
-pub use known::{how_well, known_plan, next_points, standard_errors};
-pub use plan::{LeftOutPoint, PlannedPoints, contour_plan, plan_grid, reading_sheet, visit_program};
+pub use known::{RobustCard, how_well, known_plan, next_points, robust, standard_errors};
+pub use plan::{
+    LeftOutPoint, PlannedPoints, contour_plan, doubt, plan_grid, plan_points, reading_sheet, reading_steps,
+    visit_program,
+};
 pub use proof::Proof;
 pub use shape::{isolines, shape};
 pub use surface::choose_surface;

@@ -43,15 +43,57 @@ pub fn plan_grid(
     rows: u32,
     margin: Option<f64>,
 ) -> Result<Js<PlannedPoints>, JsValue> {
+    laid(card, Layout::Grid { columns: columns as usize, rows: rows as usize }, margin)
+}
+
+/// Points of one's own, in visiting order: as `planGrid`, which says what is kept off. `points` holds x, y, x, y and so on, mm.
+///
+/// Throws as `planGrid`, and a `RangeError` if a point lacks its y.
+#[wasm_bindgen(js_name = planPoints)]
+pub fn plan_points(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    points: &[f64],
+    margin: Option<f64>,
+) -> Result<Js<PlannedPoints>, JsValue> {
+    let (points, rest) = points.as_chunks::<2>();
+    if !rest.is_empty() {
+        return Err(js_sys::RangeError::new("the last point has an x and no y").into());
+    }
+    laid(card, Layout::Given(points), margin)
+}
+
+fn laid(card: &JsValue, layout: Layout<'_>, margin: Option<f64>) -> Result<Js<PlannedPoints>, JsValue> {
     let mut room = Room::default();
     room.margin = margin.unwrap_or(room.margin);
-    let grid = Layout::Grid { columns: columns as usize, rows: rows as usize };
-    let planned = planned(&self::card(card)?, grid, room).map_err(thrown)?;
+    let planned = planned(&self::card(card)?, layout, room).map_err(thrown)?;
     result(&PlannedPoints {
         points: planned.card.readings.unread.iter().map(|u| [u.x, u.y]).collect(),
         left_out: planned.left_out.iter().map(|l| LeftOutPoint { x: l.x, y: l.y, why: l.why.words() }).collect(),
         travel: planned.travel,
     })
+}
+
+/// How to read, step by step, as the card says: its method, sheet and temperatures.
+///
+/// Throws an `EvengapError` of kind `card`.
+#[wasm_bindgen(js_name = readingSteps)]
+pub fn reading_steps(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+) -> Result<Vec<String>, JsValue> {
+    Ok(evengap::plan::steps(&self::card(card)?.readings))
+}
+
+/// Why a value at the nozzle's place (x, y), mm, looks wrong beside the card's readings, in words; `undefined` where it does not.
+///
+/// Throws an `EvengapError` of kind `card`.
+#[wasm_bindgen]
+pub fn doubt(
+    #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,
+    x: f64,
+    y: f64,
+    value: f64,
+) -> Result<Option<String>, JsValue> {
+    Ok(evengap::plan::doubt(&self::card(card)?, [x, y], value))
 }
 
 /// A program that carries the nozzle to the card's points that are still to be read, and waits at each.

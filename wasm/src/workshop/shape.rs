@@ -9,7 +9,7 @@ use wasm_bindgen::prelude::*;
 
 /// How the plate lies: tilt, twist, bow, each reading against the others, and the readings that stand out.
 ///
-/// Throws an `EvengapError` of kind `card` or `readings`, as a card and its map do.
+/// Throws an `EvengapError` of kind `card`, `readings` or `limit`, as a card and its map do.
 #[wasm_bindgen]
 pub fn shape(
     #[wasm_bindgen(unchecked_param_type = "CardText")] card: &JsValue,

@@ -44,7 +44,7 @@ export function BedView({ app }: { app: State }) {
     }
   };
   if (!survey) return <p class="note">The engine is loading.</p>;
-  if (map && bed && (!isolines || !survey.shape)) return <p class={app.shapeless ? "doubt" : "note"}>{app.shapeless ?? "The engine is loading."}</p>;
+  if (map && bed && !survey.noMap && !survey.shape) return <p class="note">{app.shapeless ? "A part of the engine is missing." : "The engine is loading."}</p>;
   if (!map || !bed || !isolines || !survey.shape) {
     return (
       <div class="empty">

@@ -1,10 +1,10 @@
 /** Reads, looks at and rewrites a file, chunk by chunk, away from the page. */
 
 import init, { Card, EvengapError, HeightMap, Rewriter } from "evengap";
-import type { GapOptions, Gaps as Looking, GapsFound } from "evengap/workshop";
+import type { GapOptions, GapsFound } from "evengap/workshop";
 import { WINDOW, type Answer, type Order, type Path, type Refusal, type Setting } from "./protocol";
 import { openSink, type Output } from "./sink";
-import { workshop } from "../workshop";
+import { unloaded, workshop, type Workshop } from "../workshop";
 
 declare const self: DedicatedWorkerGlobalScope;
 
@@ -14,6 +14,8 @@ const MOST_KEPT = 300_000;
 const BLOCK = 1 << 20;
 
 class Cancelled extends Error {}
+/** The engine's second module did not come. */
+class Unloaded extends Error {}
 
 const loaded = init();
 let cancelled = false;
@@ -49,6 +51,7 @@ async function carryOut(order: Job): Promise<void> {
 }
 
 function failure(error: unknown, file: File): string {
+  if (error instanceof Unloaded) return error.message;
   const name = error instanceof DOMException ? error.name : "";
   if (name === "NotReadableError" || name === "NotFoundError") return `${file.name} cannot be read any more: it was changed, moved or taken out. Choose it again.`;
   if (name === "QuotaExceededError") return "There is not enough room: free some space on the disk, then save again.";
@@ -93,10 +96,14 @@ function fit(setting: Setting): HeightMap {
   }
 }
 
-/** What looks at the gap along a toolpath: of the engine's second module, which saving a file can do without. */
-async function looking({ card, surface }: Setting, options: GapOptions): Promise<Looking> {
-  const { Gaps } = await workshop();
-  return new Gaps(card, surface, options);
+/** The engine's second module, which looks at the gap along a toolpath; saving a file does without it. */
+async function second(): Promise<Workshop> {
+  try {
+    return await workshop();
+  } catch (error) {
+    const { message, help } = unloaded(error);
+    throw new Unloaded(`${message} ${help}`);
+  }
 }
 
 /** How both files are read. */
@@ -120,16 +127,17 @@ const buffers = (...paths: Path[]) => paths.flatMap((p) => [p.points.buffer, p.s
 
 async function look(order: Extract<Job, { kind: "look" }>, say: Say): Promise<void> {
   const { job, file, setting } = order;
+  const { Gaps } = await second();
   const map = fit(setting);
   const common = { reading: reading(setting), window: WINDOW, keep: "lowest" as const, most_kept: MOST_KEPT };
-  const sliced = await looking(setting, common);
+  const sliced = new Gaps(setting.card, setting.surface, common);
   await pass(order, say, "Reading the file as it was sliced", [0, 0.35], (chunk) => sliced.push(chunk));
   const found = sliced.finish();
   const before = { layers: found.layers, path: pathOf(found), lines: found.lines };
   try {
     const layers = found.layers.map((l) => l.z);
     const rewriter = new Rewriter(map, setting.options);
-    const even = await looking(setting, { ...common, followed: followed(map, setting), layers });
+    const even = new Gaps(setting.card, setting.surface, { ...common, followed: followed(map, setting), layers });
     let bytes = 0;
     const take = (chunk: Uint8Array) => {
       bytes += chunk.byteLength;
@@ -152,10 +160,11 @@ async function look(order: Extract<Job, { kind: "look" }>, say: Say): Promise<vo
 
 async function layer(order: Extract<Job, { kind: "layer" }>, say: Say): Promise<void> {
   const { job, setting, layers, z } = order;
+  const { Gaps } = await second();
   const map = fit(setting);
   const common = { reading: reading(setting), window: WINDOW, keep: { at: z }, most_kept: MOST_KEPT };
-  const sliced = await looking(setting, common);
-  const even = await looking(setting, { ...common, followed: followed(map, setting), layers });
+  const sliced = new Gaps(setting.card, setting.surface, common);
+  const even = new Gaps(setting.card, setting.surface, { ...common, followed: followed(map, setting), layers });
   const rewriter = new Rewriter(map, setting.options);
   await pass(order, say, "Looking for the layer", [0, 1], (chunk) => {
     sliced.push(chunk);

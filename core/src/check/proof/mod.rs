@@ -145,7 +145,7 @@ pub struct Fault {
 
 /// A bound and the original's line that it belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize)]
-#[cfg_attr(feature = "typescript", derive(tsify::Tsify))]
+#[cfg_attr(feature = "typescript", derive(tsify::Tsify), tsify(rename = "WorstBound"))]
 #[non_exhaustive]
 pub struct Worst {
     /// mm.
@@ -187,10 +187,13 @@ pub struct Verdict {
     /// Moves that passed as they were, as nobody knows where they begin or end.
     pub unknown: u64,
     /// Z is nowhere further from its definition than this.
+    #[cfg_attr(feature = "typescript", tsify(type = "WorstBound"))]
     pub height: Worst,
     /// No piece's end is further from the XY path than this.
+    #[cfg_attr(feature = "typescript", tsify(type = "WorstBound"))]
     pub path: Worst,
     /// The filament is nowhere further from the exact value than this.
+    #[cfg_attr(feature = "typescript", tsify(type = "WorstBound"))]
     pub filament: Worst,
 }
 

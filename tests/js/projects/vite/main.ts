@@ -1,22 +1,22 @@
 // A small program that names every type of the package, so that the compiler looks at each.
 import init, { Card, EvengapError, HeightMap, Rewriter, RewriteStream, defaultOptions, rewrite, version } from "evengap";
 import type {
-  Allow, BedJson, CardJson, EMode, ErrorKind, Extreme, Fault, MapReading, NotUnderstood,
-  Offset, Options, Place, ReadingsJson, Rewritten, ScrewsJson, Smoothed, SpotHeight,
+  Allow, Bed, CardJson, EMode, ErrorKind, Extreme, Fault, MapReading, NotUnderstood,
+  Offset, Options, Place, Readings, Rewritten, Screws, Smoothed, SpotHeight,
   Summary, SurfaceKind, Taper, Warning, WarningKind,
 } from "evengap";
 import type {
-  Bend, Difference, GapOptions, GapsFound, Isoline, Isolines, Outlier, PlanOptions, Printed, Shape, Spot, Tilt, Trammed,
+  Bend, Check, Difference, GapOptions, GapsFound, Isoline, Isolines, Outlier, PlanOptions, Printed, Shape, Spot, Tilt, Trammed,
 } from "evengap/workshop";
 import type { Answer, Asked } from "./worker.ts";
 
-const bed: BedJson = { x: [0, 235], y: [0, 235], outline: "rectangle", keep_out: [[0, 100, 12, 130]] };
-const readings: ReadingsJson = {
+const bed: Bed = { x: [0, 235], y: [0, 235], outline: "rectangle", keep_out: [[0, 100, 12, 130]] };
+const readings: Readings = {
   method: "drag",
   sheet: 0.1,
   points: [[30, 30, 0.1], [205, 30, 0.2], [30, 205, 0.1], [205, 205, 0.2]],
 };
-const screws: ScrewsJson = { thread: "M4", raise: "clockwise", at: { left: [30, 117], right: [205, 117] } };
+const screws: Screws = { thread: "M4", raise: "clockwise", at: { left: [30, 117], right: [205, 117] } };
 const json: CardJson = { bed, readings, screws };
 
 const allow: Allow = { large_heights: true };
@@ -31,7 +31,7 @@ function told(shape: Shape): string {
   const tilt: Tilt = shape.tilt;
   const bend: Bend = shape.bend;
   const lowest: Spot = shape.lowest;
-  const first = shape.readings[0];
+  const first: Check | undefined = shape.readings[0];
   const worst: Outlier | undefined = shape.outliers[0];
   return [tilt.rises_to ?? "level", bend.twist?.toFixed(3), lowest.height, first?.error, worst?.deviations].join(" ");
 }
