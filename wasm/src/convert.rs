@@ -82,6 +82,12 @@ pub(crate) fn from_plain<T: DeserializeOwned>(given: &JsValue) -> Result<T, JsVa
     })
 }
 
+/// Points that are given as x, y, x, y and so on.
+pub(crate) fn pairs(points: &[f64]) -> Result<&[[f64; 2]], JsValue> {
+    let (pairs, rest) = points.as_chunks::<2>();
+    if rest.is_empty() { Ok(pairs) } else { Err(js_sys::RangeError::new("the last point has an x and no y").into()) }
+}
+
 /// Copies bytes in. Any view of a buffer will do, also one from another window.
 pub(crate) fn bytes(given: &JsValue, into: &mut Vec<u8>) -> Result<(), JsValue> {
     if !ArrayBuffer::is_view(given) {

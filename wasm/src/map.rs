@@ -1,6 +1,6 @@
 //! The height map.
 
-use crate::convert::{Js, list, options, result, thrown};
+use crate::convert::{Js, list, options, pairs, result, thrown};
 use crate::{Card, convert};
 use evengap::surface::{MapReading, SurfaceKind};
 use js_sys::Array;
@@ -42,11 +42,7 @@ impl HeightMap {
     /// Throws a `RangeError` if a point lacks its y.
     #[wasm_bindgen(js_name = heightsAt)]
     pub fn heights_at(&self, points: &[f64]) -> Result<Vec<f64>, JsValue> {
-        let (pairs, rest) = points.as_chunks::<2>();
-        if !rest.is_empty() {
-            return Err(js_sys::RangeError::new("the last point has an x and no y").into());
-        }
-        Ok(pairs.iter().map(|&[x, y]| self.0.height(x, y)).collect())
+        Ok(pairs(points)?.iter().map(|&[x, y]| self.0.height(x, y)).collect())
     }
 
     /// The heights on a grid, mm: node (i, j) at (x0 + i dx, y0 + j dy) is number j nx + i of the result.

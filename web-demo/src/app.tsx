@@ -7,6 +7,7 @@ import { CardView } from "./card/view";
 import { FileView } from "./file/view";
 import { switchLight, useLight } from "./light";
 import { useApp, type State } from "./state";
+import { waits } from "./survey";
 import { workshop } from "./workshop";
 
 const SHEETS = [
@@ -75,8 +76,7 @@ function TitleBlock({ app }: { app: State }) {
   const { draft, survey } = app;
   const read = draft.points.filter((p) => p.value.trim() !== "").length;
   const faults = survey?.faults.size ?? 0;
-  // Which readings stand out is not known yet.
-  const waiting = survey !== null && survey.map !== null && survey.shape === null && survey.noMap === null;
+  const waiting = survey !== null && waits(survey);
   return (
     <div class="title-block">
       <div class="name">

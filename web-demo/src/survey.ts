@@ -21,6 +21,9 @@ export interface Survey {
   shape: Shape | null;
 }
 
+/** There is a map, and the second module that tells its shape has not come: which readings stand out is not known yet. */
+export const waits = ({ map, shape, noMap }: Survey): boolean => map !== null && shape === null && noMap === null;
+
 /** More faults than this are not looked for: something else is wrong. */
 const MOST_FAULTS = 60;
 

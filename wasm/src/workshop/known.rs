@@ -1,7 +1,7 @@
 //! How well the bed is known.
 
 use super::{card as checked, map};
-use crate::convert::{Js, options, result, thrown};
+use crate::convert::{Js, options, pairs, result, thrown};
 use evengap::SurfaceKind;
 use evengap::draw::PlanOptions;
 use evengap::known::{HowWell, Known, Next, next};
@@ -31,10 +31,7 @@ pub fn standard_errors(
     points: &[f64],
     surface: Option<Js<SurfaceKind>>,
 ) -> Result<Vec<f64>, JsValue> {
-    let (pairs, rest) = points.as_chunks::<2>();
-    if !rest.is_empty() {
-        return Err(js_sys::RangeError::new("the last point has an x and no y").into());
-    }
+    let pairs = pairs(points)?;
     let known = known(card, surface)?;
     Ok(pairs.iter().map(|&[x, y]| known.at(x, y).standard_error).collect())
 }

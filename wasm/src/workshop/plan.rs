@@ -1,7 +1,7 @@
 //! Before the readings: points, the sheet to print, a program that carries the nozzle there; and the plan after them.
 
 use super::{card, map};
-use crate::convert::{Js, options, result, thrown};
+use crate::convert::{Js, options, pairs, result, thrown};
 use evengap::SurfaceKind;
 use evengap::draw::{Paper, PlanOptions};
 use evengap::plan::{Layout, Room, Stop, VisitOptions, planned};
@@ -55,11 +55,7 @@ pub fn plan_points(
     points: &[f64],
     margin: Option<f64>,
 ) -> Result<Js<PlannedPoints>, JsValue> {
-    let (points, rest) = points.as_chunks::<2>();
-    if !rest.is_empty() {
-        return Err(js_sys::RangeError::new("the last point has an x and no y").into());
-    }
-    laid(card, Layout::Given(points), margin)
+    laid(card, Layout::Given(pairs(points)?), margin)
 }
 
 fn laid(card: &JsValue, layout: Layout<'_>, margin: Option<f64>) -> Result<Js<PlannedPoints>, JsValue> {

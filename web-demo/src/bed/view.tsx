@@ -4,7 +4,7 @@ import { useEffect, useMemo, useState } from "preact/hooks";
 import { download } from "../download";
 import { plural } from "../text";
 import { setSurface, type State } from "../state";
-import type { SurfaceKind } from "../survey";
+import { waits, type SurfaceKind } from "../survey";
 import { bedOf } from "./frame";
 import { HowWellKnown } from "./known";
 import { Numbers } from "./numbers";
@@ -44,7 +44,7 @@ export function BedView({ app }: { app: State }) {
     }
   };
   if (!survey) return <p class="note">The engine is loading.</p>;
-  if (map && bed && !survey.noMap && !survey.shape) return <p class="note">{app.shapeless ? "A part of the engine is missing." : "The engine is loading."}</p>;
+  if (bed && waits(survey)) return <p class="note">{app.shapeless ? "A part of the engine is missing." : "The engine is loading."}</p>;
   if (!map || !bed || !isolines || !survey.shape) {
     return (
       <div class="empty">
