@@ -1,10 +1,12 @@
 //! What the rewriter refuses for its size the gaps and the proof refuse too: nothing is judged by leaving it out, and nothing takes for ever.
 
-use evengap::check::proof::{Proof, ProofOptions};
+use evengap::check::proof::{Proof, ProofOptions, Verdict};
 use evengap::check::{Followed, GapOptions, Gaps};
-use evengap::follow::rewrite;
+use evengap::follow::{Taper, rewrite};
 use evengap::{Error, ErrorKind, HeightMap, SurfaceKind};
-use evengap_tests::beds::{anywhere, map};
+use evengap_tests::beds::{anywhere, config, map};
+use proptest::prelude::*;
+use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
 fn bent() -> HeightMap {
@@ -115,6 +117,86 @@ fn motion_on_a_line_that_is_not_held_is_refused() {
         for (who, error) in all_three(format!("G1 X10 Y10 Z0.2 F1200\n{line}\n").as_bytes(), &bed) {
             assert!(error.is_none(), "{who}: {error:?}");
         }
+    }
+}
+
+/// Higher than told on one side, lower on the other.
+fn high_and_low() -> HeightMap {
+    map(4, 0.0, 150.0, SurfaceKind::ThinPlate, |x, y| 0.1 - 0.002 * x + 0.000_01 * y * y)
+}
+
+/// Lines in which every word lies near the farthest place that a word may name: in words of both kinds, millimetres and inches.
+fn near_the_limit() -> impl Strategy<Value = String> {
+    let far = || {
+        (0..400_i32, 0..3_u8).prop_map(|(less, part)| match part {
+            0 => "1000000000".to_string(),
+            1 => format!("{}", 1_000_000_000 - less),
+            _ => format!("{}.{less:03}", 999_999_999),
+        })
+    };
+    prop_oneof![
+        4 => (0..4_u8, far(), -20..120_i32).prop_map(|(way, z, x)| match way {
+            0 => format!("G1 X{x} Z{z}\n"),
+            1 => format!("G1 Z{z}\nG1 X{x}\n"),
+            2 => format!("G92 Z{z}\nG1 X{x}\n"),
+            _ => format!("G1 X{x}\nG92 Z{z}\n"),
+        }),
+        4 => (far(), 0..120_i32, 0..120_i32).prop_map(|(e, x, y)| format!("G1 X{x} Y{y} E{e}\n")),
+        4 => (0..120_i32, 0..120_i32, 0..99_i32).prop_map(|(x, y, e)| format!("G1 X{x} Y{y} E{e}\n")),
+        2 => far().prop_map(|e| format!("G92 E{e}\n")),
+        1 => far().prop_map(|x| format!("G92 X{x}\nG91\nG1 X5\nG90\n")),
+        2 => "(G90|M82|M83|G20|G21|G92 Z0.2|G92 E0|G28|G1 Z0.3|G1 Z0.9|G1 X0 Y0|G1 Z7)\n",
+    ]
+}
+
+proptest! {
+    #![proptest_config(config(400))]
+    /// What is written anew can be read again: where a word would have to go farther than it may, the file is refused.
+    #[test]
+    fn what_is_written_can_be_read(
+        lines in proptest::collection::vec(near_the_limit(), 1..8), flow in any::<bool>(), tapers in any::<bool>(),
+    ) {
+        static BED: LazyLock<HeightMap> = LazyLock::new(high_and_low);
+        let original = format!("G28\nG1 X10 Y10 Z0.2 F1200\n{}", lines.concat());
+        let options = anywhere(|o| {
+            o.flow = flow;
+            o.taper = if tapers { Taper::Range { from: 0.1, to: 4.0 } } else { Taper::None };
+        });
+        match rewrite(original.as_bytes(), &BED, options) {
+            Ok((rewritten, _)) => {
+                let mut asked = ProofOptions::default();
+                asked.floor = -1e12;
+                asked.flow = flow;
+                asked.followed = Followed { taper: tapers.then_some([0.1, 4.0]), shift: 0.0 };
+                let mut proof = Proof::new(&BED, asked);
+                prop_assert!(proof.push_original(original.as_bytes()).is_ok());
+                let read = proof.push_rewritten(&rewritten);
+                prop_assert!(read.is_ok(), "{read:?}\n{}", String::from_utf8_lossy(&rewritten));
+                let proven = proof.finish();
+                let holds = proven.as_ref().is_ok_and(Verdict::is_proven);
+                prop_assert!(holds, "{proven:?}\n{}", String::from_utf8_lossy(&rewritten));
+            }
+            Err(e) => prop_assert!(!e.places().is_empty(), "{e}"),
+        }
+    }
+}
+
+#[test]
+fn a_word_that_would_go_too_far_is_refused() {
+    let taper = Taper::Range { from: 0.1, to: 4.0 };
+    for (lines, last, taper) in [
+        ("G1 Z1000000000", "Z", Taper::None),
+        ("G1 X0 E1\nG92 Z1000000000", "Z", taper),
+        ("G1 X70 E1\nG92 Z1000000000\nG1 X0 E2", "Z", taper),
+        ("G1 Z0.8 E0\nG92 E999999000\nG1 X140 Y10 E1000000000", "E", taper),
+        ("G1 Z0.8 E0\nG92 E900000000\nG1 X140 Y10 E1000000000\nG1 X0 Y0", "E", taper),
+    ] {
+        let original = format!("G28\nG1 X0 Y10 Z0.2 F1200\n{lines}\n");
+        let options = anywhere(|o| (o.taper, o.flow) = (taper, true));
+        let Err(error) = rewrite(original.as_bytes(), &high_and_low(), options) else { panic!("{lines}: let pass") };
+        assert_eq!(error.kind(), ErrorKind::Limit, "{lines}: {error}");
+        assert!(error.to_string().contains(&format!("{last} would go farther")), "{lines}: {error}");
+        assert!(error.places()[0].line >= 3, "{lines}: {error}");
     }
 }
 

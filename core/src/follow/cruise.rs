@@ -11,8 +11,12 @@ use super::ledger::{Axis, Decimal, Spelling};
 use super::path::Path;
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
+use crate::toolpath::PLACE_LIMIT;
 use crate::toolpath::plain::{LONGEST, Plain};
 use crate::toolpath::words::Line;
+
+/// Registers beyond this, mm, are near what no word may hold.
+const FAR: f64 = PLACE_LIMIT / 2.0;
 
 /// What is the same for all moves of a run.
 struct Level {
@@ -111,7 +115,7 @@ impl Work {
         let usual = self.quick
             && self.number > 0
             && millimetres
-            && state.axes.iter().all(|a| a.known)
+            && state.axes.iter().all(|a| a.known && a.register.abs() < FAR)
             && !line.is_noise()
             && !self.output.muted
             && (state.e_said || told());
@@ -177,6 +181,9 @@ impl Work {
         // The taper has ended and E is to be set right, the marker goes first, or the floor is near.
         let drifts = e_word.is_some() && e_absolute && weight == 0.0 && e_ledger.gap.abs() > 1e-9;
         let changed = !(z_stays && e_stays);
+        if !e_stays && (e_at + e_aim).abs() > FAR {
+            return None;
+        }
         if drifts || changed && !self.output.marked || offset < level.lowest {
             return None;
         }

@@ -98,6 +98,10 @@ impl Work {
         line.read(&out[held.at..held.at + held.length]);
         let mut z = z_before;
         let number = z.write(register, delta, offset + z.skew, how);
+        if number.is_too_far() {
+            self.held = Some(held);
+            return;
+        }
         self.meant = Some(offset);
         held.end.offset = offset;
         if line.get(b'Z').and_then(|w| w.number).is_some_and(|n| (n.value - number.value()).abs() < 1e-12) {

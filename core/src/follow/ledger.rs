@@ -5,6 +5,7 @@
 //! digit of each other; otherwise the number is written anew, and the next one starts from what was really written.
 //! So rounding never piles up, in absolute and relative words alike.
 
+use crate::toolpath::PLACE_LIMIT;
 use crate::toolpath::number::POWERS;
 
 /// A number to write: `units` of 10^-`decimals`.
@@ -34,6 +35,12 @@ impl Decimal {
         #[expect(clippy::cast_precision_loss, reason = "rounded numbers hold at most 16 digits")]
         let units = i64::try_from(self.units).map_or(self.units as f64, |u| u as f64);
         units / POWERS[usize::from(self.decimals).min(22)]
+    }
+
+    /// Whether no word may hold it: the reader would refuse it.
+    #[inline]
+    pub(crate) fn is_too_far(self) -> bool {
+        self.value().abs() > PLACE_LIMIT
     }
 
     /// `self - other`, exactly.

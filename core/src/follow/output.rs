@@ -29,6 +29,8 @@ pub(crate) struct Output {
     pub(crate) lines_more: u64,
     /// Lines whose bytes changed.
     pub(crate) lines_changed: u64,
+    /// The letter of a word that would have to be written farther than a word may go.
+    pub(crate) too_far: Option<u8>,
     text: Vec<u8>,
 }
 
@@ -61,6 +63,7 @@ impl Output {
             put_in: 0,
             lines_more: 0,
             lines_changed: 0,
+            too_far: None,
             text: Vec::new(),
         }
     }
@@ -111,7 +114,14 @@ impl Output {
 
     /// The line itself with `edits`, its N word and checksum made right.
     #[inline]
-    pub(crate) fn first_piece(&self, source: Source<'_>, edits: &[(u8, Value)], drop: Option<u8>, text: &mut Vec<u8>) {
+    pub(crate) fn first_piece(
+        &mut self,
+        source: Source<'_>,
+        edits: &[(u8, Value)],
+        drop: Option<u8>,
+        text: &mut Vec<u8>,
+    ) {
+        self.watch(edits);
         let Some((star, _)) = source.line.checksum else {
             source.first(edits, drop, text);
             return;
@@ -128,6 +138,23 @@ impl Output {
         seal(text, from, &source.bytes[star..]);
     }
 
+    /// A line for a later piece of the move, put in after what the text holds.
+    #[inline]
+    pub(crate) fn later_piece(&mut self, source: Source<'_>, edits: &[(u8, Value)], text: &mut Vec<u8>) {
+        self.watch(edits);
+        text.extend_from_slice(self.end_of_line());
+        self.put_in_line(source, true, text, |text| source.later(edits, text));
+    }
+
+    /// Nothing is written that could not be read again.
+    #[inline]
+    fn watch(&mut self, edits: &[(u8, Value)]) {
+        let far = |(_, value): &&(u8, Value)| matches!(value, Value::New(d) if d.is_too_far());
+        if let Some((letter, _)) = edits.iter().find(far) {
+            self.too_far = Some(*letter);
+        }
+    }
+
     /// The line with these words said anew.
     #[inline]
     pub(crate) fn said_anew(&mut self, source: Source<'_>, edits: &[(u8, Decimal)], ending: &[u8], out: &mut Vec<u8>) {
@@ -142,9 +169,11 @@ impl Output {
     #[inline]
     pub(crate) fn set_e_before(&mut self, source: Source<'_>, value: Option<Decimal>, text: &mut Vec<u8>) {
         if let Some(value) = value {
-            let mut body = b"G92 E".to_vec();
-            value.write(&mut body);
-            self.put_in_line(source, false, &body, text);
+            self.watch(&[(b'E', Value::New(value))]);
+            self.put_in_line(source, false, text, |text| {
+                text.extend_from_slice(b"G92 E");
+                value.write(text);
+            });
             text.extend_from_slice(self.end_of_line());
         }
     }
@@ -155,12 +184,12 @@ impl Output {
     }
 
     /// A line put in after the line in hand, or before it, with N word and checksum if that has a checksum (an N word alone is not
-    /// counted on).
+    /// counted on); `write` adds what it says.
     #[inline]
-    pub(crate) fn put_in_line(&mut self, source: Source<'_>, after: bool, body: &[u8], text: &mut Vec<u8>) {
+    fn put_in_line(&mut self, source: Source<'_>, after: bool, text: &mut Vec<u8>, write: impl FnOnce(&mut Vec<u8>)) {
         self.lines_more += 1;
         if source.line.checksum.is_none() {
-            text.extend_from_slice(body);
+            write(text);
             return;
         }
         let from = text.len();
@@ -171,7 +200,7 @@ impl Output {
             text.push(b' ');
             self.put_in += i64::from(!after);
         }
-        text.extend_from_slice(body);
+        write(text);
         seal(text, from, &[]);
     }
 

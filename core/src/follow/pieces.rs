@@ -129,10 +129,7 @@ impl Work {
             if n == 0 {
                 self.output.first_piece(*source, &edits, by_radius.then_some(b'R'), &mut text);
             } else {
-                text.extend_from_slice(self.output.end_of_line());
-                let mut body = Vec::new();
-                source.later(&edits, &mut body);
-                self.output.put_in_line(*source, true, &body, &mut text);
+                self.output.later_piece(*source, &edits, &mut text);
             }
             share = *t;
             start = end;

@@ -257,7 +257,11 @@ impl Work {
                 self.number += 1;
                 self.output.learn_ending(ending);
                 line.read(bytes);
-                self.whole_line(Source { bytes, line }, ending, out)
+                self.whole_line(Source { bytes, line }, ending, out)?;
+                match self.output.too_far {
+                    Some(letter) => Err(too_far(letter).at(self.number, 1)),
+                    None => Ok(()),
+                }
             }
             Piece::LongStart(bytes) => {
                 self.settle();
@@ -396,4 +400,12 @@ impl Work {
         let state = self.reader.state();
         Spelling::of_e(state.e_absolute, state.unit, word.and_then(|w| w.number).map_or(0, |n| n.decimals))
     }
+}
+
+/// The refusal of a line of which a word would have to be written too far.
+#[cold]
+fn too_far(letter: u8) -> Error {
+    let letter = char::from(letter);
+    Error::new(ErrorKind::Limit, format!("following the bed, {letter} would go farther than any machine does"))
+        .with_help("slice the file again, or mend this line by hand: no printer is that large")
 }
