@@ -64,7 +64,7 @@ impl Footprint {
 
     /// Whether filament at this Z, mm, could belong to the lowest layers.
     #[inline]
-    fn takes(&self, z: f64) -> bool {
+    pub(crate) fn takes(&self, z: f64) -> bool {
         self.lowest.len() < LOWEST || self.lowest.last().is_some_and(|l| z <= l.z + THICK)
     }
 

@@ -19,7 +19,7 @@ pub(crate) struct Bed {
     tolerance: f64,
     /// The longest straight move at one height that is sure to need one piece, mm.
     plain_length: f64,
-    /// The last move may have ended off its place.
+    /// The last move may have ended off its place, or the place was lost since.
     loose: bool,
     seen: Seen,
     /// The part of the bed between break lines that was looked at last: low and high x, low and high y, mm.
@@ -129,6 +129,12 @@ impl Bed {
         self.weight.range().is_some_and(|[from, to]| z > from && z < to)
     }
 
+    /// Whether the path is left where it is, where the weight is `weight`.
+    #[inline]
+    pub(crate) fn leaves(&self, weight: f64) -> bool {
+        weight == 0.0 && self.shift == 0.0
+    }
+
     /// Such a move was made, to offset `end`.
     #[inline]
     pub(crate) fn went_plainly(&mut self, weight: f64, end: f64, length: f64) {
@@ -231,7 +237,7 @@ impl Bed {
         better
     }
 
-    /// The end of the move before was put elsewhere.
+    /// The next move does not begin where the last one should have ended: that was put elsewhere, or the place was lost since.
     #[inline]
     pub(crate) fn moved(&mut self) {
         self.loose = true;

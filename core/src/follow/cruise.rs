@@ -12,23 +12,23 @@ use super::path::Path;
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
 use crate::toolpath::PLACE_LIMIT;
-use crate::toolpath::plain::{LONGEST, Plain};
+use crate::toolpath::plain::{LONGEST, Plain, begins};
 use crate::toolpath::words::Line;
 
 /// Registers beyond this, mm, are near what no word may hold.
 const FAR: f64 = PLACE_LIMIT / 2.0;
 
 /// What is the same for all moves of a run.
-struct Level {
+pub(super) struct Level {
     /// The original's Z, mm, and its register.
-    z: f64,
+    pub(super) z: f64,
     register: f64,
-    weight: f64,
+    pub(super) weight: f64,
     /// Between coordinates and registers of X and Y, mm.
     shift: [f64; 2],
-    absolute: bool,
-    e_absolute: bool,
-    z_how: Spelling,
+    pub(super) absolute: bool,
+    pub(super) e_absolute: bool,
+    pub(super) z_how: Spelling,
     /// E may be scaled here: its factor is 1 elsewhere.
     scaled: bool,
     /// The longest move that is sure to need one piece, mm.
@@ -36,7 +36,7 @@ struct Level {
     /// A line may have to wait for the one after it.
     holds: bool,
     /// Offsets below this, mm, would lie under the floor.
-    lowest: f64,
+    pub(super) lowest: f64,
 }
 
 /// Where a run has come to.
@@ -70,8 +70,12 @@ impl Work {
     /// was read in the other way.
     #[inline]
     pub(super) fn cruise(&mut self, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
-        let mut next = Plain::read(bytes);
-        let Some(level) = next.and_then(|_| self.level(line)) else { return 0 };
+        let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
+        let coasted = self.coast(&level, bytes);
+        if coasted > 0 {
+            out.extend_from_slice(&bytes[..coasted]);
+            return coasted;
+        }
         let state = self.reader.state();
         let mut run = Run {
             at: [state.axes[0].register, state.axes[1].register],
@@ -86,7 +90,7 @@ impl Work {
         };
         // Up to `copied` all is written; from there to `done` stand lines that stay.
         let (mut done, mut copied) = (0, 0);
-        while let Some(plain) = next {
+        while let Some(plain) = Plain::read(&bytes[done..]) {
             let Some((z, e)) = self.plain_move(&level, &mut run, &plain) else { break };
             if z.is_some() || e.is_some() {
                 out.extend_from_slice(&bytes[copied..done]);
@@ -98,7 +102,6 @@ impl Work {
                 }
             }
             done += plain.whole;
-            next = Plain::read(&bytes[done..]);
         }
         out.extend_from_slice(&bytes[copied..done]);
         self.arrive(&level, run, out);
@@ -424,6 +427,58 @@ mod tests {
             let quick = run(text.as_bytes(), map, options, true, &sizes);
             prop_assert_eq!(slow.1, 0);
             prop_assert_eq!(&slow.0, &quick.0);
+        }
+    }
+
+    /// Four layers in the taper and above it, so that what follows high above belongs to none of the lowest.
+    fn begun(relative: bool) -> String {
+        let mut text = String::from(if relative { "M83\n" } else { "M82\n" });
+        text += "G28\nG1 Z0.2 F600\nG1 X20 Y50\n";
+        for layer in 1..=6u8 {
+            let z = f64::from(layer) * 0.2;
+            text += &format!("G92 E0\nG1 Z{z:.1}\nG1 X60 Y52 E2\nG1 X60.3 Y52.4 E2.1\nG1 X20 Y50 E3\n");
+        }
+        text + "G1 Z9\n"
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(100))]
+        #[test]
+        fn above_the_taper_the_bytes_are_the_same(
+            body in proptest::collection::vec(prop_oneof![
+                60 => lines(),
+                1 => Just("G1 Z8\n".to_string()), 1 => Just("G1 Z0.9\nG1 X30 E4\n".to_string()),
+                1 => Just("G1 X1234567 Y3\n".to_string()), 1 => Just("G1 X123456 Y3\n".to_string()),
+                2 => "G1 E-?[0-9]{1,6}(\\.[0-9]{1,5})?( F1200)?\r?\n", 2 => "G0 F[0-9]{1,5}\n", 2 => "(G1 X20|G1 Y20.5) E1\n",
+            ], 1..200),
+            sizes in proptest::collection::vec(prop_oneof![3 => 200usize..5000, 1 => 1usize..60], 1..4),
+            range in any::<bool>(), bilinear in any::<bool>(), flow in any::<bool>(), relative in any::<bool>(),
+            shift in prop_oneof![4 => Just(0.0), 1 => Just(0.02)],
+        ) {
+            let map = &maps()[usize::from(bilinear)];
+            let mut options = Options { flow, shift, floor: -10.0, ..Options::default() };
+            options.taper = if range { Taper::Range { from: 0.4, to: 1.1 } } else { Taper::Auto };
+            options.allow.unknown_motion = true;
+            let text = begun(relative) + &body.concat();
+            let slow = run(text.as_bytes(), map, options, false, &[usize::MAX]);
+            let quick = run(text.as_bytes(), map, options, true, &sizes);
+            prop_assert_eq!(slow.1, 0);
+            prop_assert_eq!(&slow.0, &quick.0);
+        }
+    }
+
+    #[test]
+    fn plain_lines_above_the_taper_pass() {
+        let map = &maps()[0];
+        for relative in [false, true] {
+            let mut text = begun(relative);
+            for n in 0..600 {
+                text += &format!("G1 X{:.2} Y50 E{n}\n", 20.0 + f64::from(n) * 0.1);
+            }
+            let mut rewriter = Rewriter::new(map, Options::default()).unwrap();
+            let mut out = Vec::new();
+            rewriter.push(text.as_bytes(), &mut out).unwrap();
+            assert!(rewriter.work.coasted > 590, "{relative}: {}", rewriter.work.coasted);
         }
     }
 

@@ -14,6 +14,7 @@
 //! whole toolpath in memory.
 
 mod bed;
+mod coast;
 mod compose;
 mod cruise;
 mod floor;

@@ -83,12 +83,14 @@ pub(super) struct Work {
     pub(super) quick: bool,
     #[cfg(test)]
     pub(super) cruised: u64,
+    #[cfg(test)]
+    pub(super) coasted: u64,
     pub(super) card: FromCard,
     pub(super) vertices: Vec<Vertex>,
     pub(super) edits: Edits,
     /// The end that is not settled yet; its line and what came after it wait.
     pub(super) held: Option<Held>,
-    /// The offset that was meant where the last move ended.
+    /// The offset that was meant where the last move ended; `None` where the place was lost since.
     pub(super) meant: Option<f64>,
     pub(super) waiting: Vec<u8>,
     /// The value of the Z word that the line which is held had in the original.
@@ -151,6 +153,8 @@ impl Rewriter {
             quick: true,
             #[cfg(test)]
             cruised: 0,
+            #[cfg(test)]
+            coasted: 0,
             card: FromCard {
                 bed_celsius: card.readings.bed_celsius,
                 nozzle_celsius: card.readings.nozzle_celsius,
@@ -323,6 +327,8 @@ impl Work {
             }
             Step::Lost(mask, why) => {
                 self.settle();
+                self.bed.moved();
+                self.meant = None;
                 if mask & 0b100 != 0 {
                     self.z = Axis::default();
                 }

@@ -34,46 +34,22 @@ impl Plain {
     /// of `bytes` that it cannot be told.
     #[inline]
     pub(crate) fn read(bytes: &[u8]) -> Option<Plain> {
-        let bytes: &[u8; ROOM] = bytes.first_chunk()?;
-        let [b'G', b'0' | b'1', b' ', ..] = bytes else { return None };
         let mut plain = Plain::default();
-        let mut at = 3;
-        while at < LONGEST {
-            let word = match bytes[at] {
-                b'X' => 0,
-                b'Y' => 1,
-                b'E' => 2,
-                b'F' => 3,
-                _ => return None,
-            };
+        [plain.length, plain.whole] = words(bytes, |word, number, [from, to]| {
             if plain.ends[word] != 0 {
                 return None;
             }
-            let value: &[u8; 24] = bytes[at + 1..].first_chunk()?;
-            let (number, decimals, length) = decimal(value)?;
-            let to = at + 1 + length;
-            plain.numbers[word] = number;
+            plain.numbers[word] = number.value();
             plain.ends[word] = to;
             if word == 2 {
-                plain.e_from = at + 1;
+                plain.e_from = from;
+                #[expect(clippy::cast_possible_truncation, reason = "at most 7")]
+                let decimals = number.decimals as u8;
                 plain.e_decimals = decimals;
             }
-            at = to + 1;
-            plain.length = to;
-            match value[length] {
-                b' ' => {}
-                b'\n' => {
-                    plain.whole = to + 1;
-                    return Some(plain);
-                }
-                b'\r' if value[length + 1] == b'\n' => {
-                    plain.whole = to + 2;
-                    return Some(plain);
-                }
-                _ => return None,
-            }
-        }
-        None
+            Some(())
+        })?;
+        Some(plain)
     }
 
     /// The number of the X word.
@@ -113,54 +89,165 @@ impl Plain {
     }
 }
 
-/// A number of at most seven digits on each side of its point, its decimals, and its length.
+/// A plain line of which only E matters by itself: whatever of X and Y comes last says where they are.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Passing {
+    /// Bytes of the line with its ending.
+    pub(crate) whole: usize,
+    /// Where the numbers of X and Y begin; 0 for what is not there.
+    pub(crate) places: [usize; 2],
+    /// The number of the E word.
+    pub(crate) e: Option<f64>,
+}
+
+impl Passing {
+    /// No number of such a line is as large, mm.
+    pub(crate) const LESS_THAN: f64 = 1e5;
+
+    /// As [`Plain::read`], for lines with X, Y or E and numbers of at most five digits before the point.
+    #[inline]
+    pub(crate) fn read(bytes: &[u8]) -> Option<Passing> {
+        let mut passing = Passing::default();
+        let mut seen = 0_u8;
+        [_, passing.whole] = words(bytes, |word, number, [from, _]| {
+            let bit = 1 << word;
+            if seen & bit != 0 || number.whole > 5 {
+                return None;
+            }
+            seen |= bit;
+            match word {
+                0 | 1 => passing.places[word] = from,
+                2 => passing.e = Some(number.value()),
+                _ => {}
+            }
+            Some(())
+        })?;
+        (seen & 0b111 != 0).then_some(passing)
+    }
+
+    /// The number that begins at the start of `bytes`, which was found before.
+    #[inline(never)]
+    pub(crate) fn number(bytes: &[u8]) -> Option<f64> {
+        bytes.first_chunk().and_then(decimal).map(|number| number.value())
+    }
+}
+
+/// Whether a plain line may begin with these bytes.
 #[inline]
-fn decimal(bytes: &[u8; 24]) -> Option<(f64, u8, usize)> {
-    let sign = usize::from(bytes[0] == b'-');
-    let (whole, count) = digits(*bytes[sign..].first_chunk()?);
-    let point = sign + count;
-    let (mantissa, decimals) = if bytes[point] == b'.' {
-        let (part, decimals) = digits(*bytes[point + 1..].first_chunk()?);
-        if decimals == 0 || decimals > 7 || count > 7 {
-            return None;
-        }
-        let mantissa = if count + decimals <= 8 {
-            // Side by side they are one number of eight digits.
-            number(part | (whole >> (8 * decimals)))
-        } else {
-            number(whole) * TENS[decimals & 7] + number(part)
-        };
-        (mantissa, decimals)
-    } else if count > 0 && count <= 7 {
-        (number(whole), 0)
-    } else {
+pub(crate) fn begins(bytes: &[u8]) -> bool {
+    matches!(bytes, [b'G', b'0' | b'1', b' ', ..])
+}
+
+/// Finds the words of the line at the start of `bytes`, in order, and hands each to `take`: 0 to 3 for X, Y, E and F, its number, and where
+/// that begins and ends. The line's length without its ending and with it, unless the line is not plain or `take` will not have a word.
+#[inline(always)]
+fn words(bytes: &[u8], mut take: impl FnMut(usize, Number, [usize; 2]) -> Option<()>) -> Option<[usize; 2]> {
+    let bytes: &[u8; ROOM] = bytes.first_chunk()?;
+    if !begins(bytes) {
         return None;
-    };
-    // By way of a signed number, which is a single step on most machines.
-    #[expect(clippy::cast_precision_loss, clippy::cast_possible_wrap, reason = "14 digits: exact")]
-    let value = mantissa as i64 as f64 / POWERS[decimals & 7];
-    #[expect(clippy::cast_possible_truncation, reason = "at most 7")]
-    let told = decimals as u8;
-    let length = point + usize::from(told > 0) + decimals;
-    Some((if sign == 1 { -value } else { value }, told, length))
+    }
+    let mut at = 3;
+    while at < LONGEST {
+        let word = match bytes[at] {
+            b'X' => 0,
+            b'Y' => 1,
+            b'E' => 2,
+            b'F' => 3,
+            _ => return None,
+        };
+        let value: &[u8; 24] = bytes[at + 1..].first_chunk()?;
+        let number = decimal(value)?;
+        let to = at + 1 + number.length;
+        take(word, number, [at + 1, to])?;
+        match value[number.length] {
+            b' ' => at = to + 1,
+            b'\n' => return Some([to, to + 1]),
+            b'\r' if value[number.length + 1] == b'\n' => return Some([to, to + 2]),
+            _ => return None,
+        }
+    }
+    None
+}
+
+/// A number of at most seven digits on each side of its point: as found, not yet made.
+#[derive(Debug, Clone, Copy)]
+struct Number {
+    minus: bool,
+    /// All its digits, as [`number`] takes them, or those behind the point where there are more than eight; the others then.
+    digits: u64,
+    rest: u64,
+    /// Digits before the point and behind it, and bytes in all.
+    whole: usize,
+    decimals: usize,
+    length: usize,
+}
+
+impl Number {
+    #[inline]
+    fn value(&self) -> f64 {
+        let decimals = self.decimals & 7;
+        let mantissa = number(self.digits);
+        let mantissa = if self.rest == 0 { mantissa } else { number(self.rest) * TENS[decimals] + mantissa };
+        // By way of a signed number, which is a single step on most machines.
+        #[expect(clippy::cast_precision_loss, clippy::cast_possible_wrap, reason = "14 digits: exact")]
+        let value = mantissa as i64 as f64 / POWERS[decimals];
+        if self.minus { -value } else { value }
+    }
+}
+
+/// Finds the number at the start of `bytes`. (Where nobody asks for its value, none is made: it must be compiled where it is called.)
+#[inline(always)]
+fn decimal(bytes: &[u8; 24]) -> Option<Number> {
+    let minus = bytes[0] == b'-';
+    let sign = usize::from(minus);
+    let (less, others) = look(*bytes[sign..].first_chunk()?);
+    let bits = others.trailing_zeros() & !7;
+    let whole = bits as usize / 8;
+    let point = sign + whole;
+    if others == 0 || bytes[point] != b'.' {
+        // No point, and so all of it is before one.
+        return (whole > 0 && whole <= 7).then(|| {
+            let digits = less << (64 - bits);
+            Number { minus, digits, rest: 0, whole, decimals: 0, length: point }
+        });
+    }
+    let behind = others & others.wrapping_sub(1);
+    if behind != 0 {
+        // All of it lies in these eight bytes: at most six digits, once the point between them is taken out.
+        let end = behind.trailing_zeros() & !7;
+        let length = sign + end as usize / 8;
+        let decimals = length - point - 1;
+        return (decimals > 0).then(|| {
+            let before = (1 << bits) - 1;
+            let digits = ((less & before) | ((less >> 8) & !before)) << (72 - end);
+            Number { minus, digits, rest: 0, whole, decimals, length }
+        });
+    }
+    let (part, others) = look(*bytes[point + 1..].first_chunk()?);
+    let end = others.trailing_zeros() & !7;
+    let decimals = end as usize / 8;
+    if decimals == 0 || decimals > 7 {
+        return None;
+    }
+    let part = part << (64 - end);
+    let before = if bits == 0 { 0 } else { less << (64 - bits) };
+    // Side by side they are one number, if that has no more than eight digits.
+    let (digits, rest) = if whole + decimals <= 8 { (part | (before >> end), 0) } else { (part, before) };
+    Some(Number { minus, digits, rest, whole, decimals, length: point + 1 + decimals })
 }
 
 const TENS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
 
-/// How many digits eight bytes begin with, and these as the last of eight digits (one in a byte, the last in the highest).
+/// Eight bytes less '0', the first in the lowest byte, and the high bit of each that is no digit.
 #[inline]
-fn digits(bytes: [u8; 8]) -> (u64, usize) {
-    // A digit less '0' is 0 to 9: with 0x76 added it has no high bit, and anything above has. (What carries over lies
-    // behind the first byte that is no digit.)
+fn look(bytes: [u8; 8]) -> (u64, u64) {
+    // A digit less '0' is 0 to 9: with 0x76 added it has no high bit, and anything above has.
     let less = u64::from_le_bytes(bytes) ^ 0x3030_3030_3030_3030;
-    let others = (less.wrapping_add(0x7676_7676_7676_7676) | less) & 0x8080_8080_8080_8080;
-    let bits = others.trailing_zeros() & !7;
-    // Leading zeros instead of what follows.
-    let shown = if bits == 0 { 0 } else { less << (64 - bits) };
-    (shown, bits as usize / 8)
+    let raised = (less & 0x7f7f_7f7f_7f7f_7f7f) + 0x7676_7676_7676_7676;
+    (less, (raised | less) & 0x8080_8080_8080_8080)
 }
 
-/// The number that eight digits make: pairs, fours and all eight by one multiplication each.
+/// The number that eight digits make, one in a byte, the last in the highest: pairs, fours and all eight by one multiplication each.
 #[inline]
 fn number(eight: u64) -> u64 {
     let pairs = eight.wrapping_mul(10).wrapping_add(eight >> 8);
@@ -258,10 +345,14 @@ mod tests {
             for n in 0..many {
                 bytes[n] = b'0' + d[n] % 10;
             }
+            let (less, others) = look(bytes);
+            for (n, b) in bytes.iter().enumerate() {
+                prop_assert_eq!((others >> (8 * n)) & 0xff, if b.is_ascii_digit() { 0 } else { 0x80 });
+            }
             let count = bytes.iter().take_while(|b| b.is_ascii_digit()).count();
             let want = bytes[..count].iter().fold(0u64, |m, b| m * 10 + u64::from(b - b'0'));
-            let (eight, length) = digits(bytes);
-            prop_assert_eq!((number(eight), length), (want, count));
+            let shown = if count == 0 { 0 } else { less << (64 - 8 * count) };
+            prop_assert_eq!(number(shown), want);
         }
     }
 }

@@ -1,0 +1,87 @@
+//! Plain lines where nothing is followed any more: they pass, and only where they lead is kept.
+//!
+//! A quick way beside [`Work::follow`](super::motion) and beside [`cruise`](super::cruise), never instead of them: bytes and figures are the same
+//! (a test holds that). Above the taper no line needs another number once the first of them has been taken, so that each is
+//! only looked through for what may stand on it.
+
+use super::cruise::Level;
+use super::ledger::Spelling;
+use super::rewriter::Work;
+use crate::toolpath::plain::Passing;
+
+impl Work {
+    /// Passes as many plain lines from the start of `bytes` as there are, and tells their length.
+    #[inline]
+    pub(super) fn coast(&mut self, level: &Level, bytes: &[u8]) -> usize {
+        if !self.may_coast(level) {
+            return 0;
+        }
+        let state = self.reader.state();
+        let absolute = level.e_absolute;
+        let (mut e, mut gap) = (state.e, self.e.gap);
+        let [mut pushed, mut written] = [self.summary.extrusion_in, self.summary.extrusion_out];
+        let (mut done, mut lines, mut last) = (0, 0, 0);
+        let mut places = [None; 2];
+        while let Some(line) = Passing::read(&bytes[done..]) {
+            for (place, at) in places.iter_mut().zip(line.places) {
+                if at != 0 {
+                    *place = Some(done + at);
+                }
+            }
+            if let Some(n) = line.e {
+                let to = if absolute { n } else { e + n };
+                let delta = if absolute { to - e } else { n };
+                let stays = if absolute { 0.0 } else { gap };
+                pushed += delta;
+                written += delta + (stays - gap);
+                (e, gap) = (to, stays);
+            }
+            last = done;
+            done += line.whole;
+            lines += 1;
+        }
+        if lines == 0 {
+            return 0;
+        }
+        let mut at = [state.axes[0].register, state.axes[1].register];
+        for (register, place) in at.iter_mut().zip(places) {
+            if let Some(number) = place.and_then(|place| Passing::number(&bytes[place..])) {
+                *register = number;
+            }
+        }
+        #[cfg(test)]
+        {
+            self.coasted += lines;
+        }
+        self.number += lines;
+        self.output.bom = false;
+        let ending = if bytes[last..done].ends_with(b"\r\n") { 2 } else { 1 };
+        self.output.learn_ending(&bytes[done - ending..done]);
+        self.reader.went_straight(at, e);
+        self.summary.moves_in += lines;
+        self.summary.moves_out += lines;
+        [self.summary.extrusion_in, self.summary.extrusion_out] = [pushed, written];
+        self.e.gap = gap;
+        done
+    }
+
+    /// Whether no plain line at this height can need another number, be told of, or be one for the summary's figures.
+    #[inline]
+    fn may_coast(&self, level: &Level) -> bool {
+        let e_how = Spelling::of_e(level.e_absolute, 1.0, 0);
+        let drifts = level.e_absolute && self.e.gap.abs() > 1e-9;
+        level.absolute
+            && self.bed.leaves(level.weight)
+            && level.lowest <= 0.0
+            && self.held.is_none()
+            && self.meant.is_some_and(|meant| meant == 0.0)
+            && (self.z.gap - self.z.skew).abs() <= level.z_how.half()
+            && !drifts
+            && self.e.may_stay(self.e.aim, e_how)
+            && self.card.compared
+            && self.summary.largest_offset.is_some()
+            && self.summary.z_range.is_some_and(|[low, high]| low <= level.z && level.z <= high)
+            && !self.summary.footprint.takes(level.z)
+            && self.reader.state().axes[..2].iter().all(|a| a.register.abs() < Passing::LESS_THAN)
+    }
+}
