@@ -20,12 +20,13 @@ impl Work {
         let absolute = level.e_absolute;
         let (mut e, mut gap) = (state.e, self.e.gap);
         let [mut pushed, mut written] = [self.summary.extrusion_in, self.summary.extrusion_out];
-        let (mut done, mut lines, mut last) = (0, 0, 0);
-        let mut places = [None; 2];
+        let (mut done, mut lines) = (0, 0);
+        // Where the numbers of X and Y that came last begin; 0 where none did.
+        let mut places = [0; 2];
         while let Some(line) = Passing::read(&bytes[done..]) {
             for (place, at) in places.iter_mut().zip(line.places) {
                 if at != 0 {
-                    *place = Some(done + at);
+                    *place = done + at;
                 }
             }
             if let Some(n) = line.e {
@@ -36,7 +37,6 @@ impl Work {
                 written += delta + (stays - gap);
                 (e, gap) = (to, stays);
             }
-            last = done;
             done += line.whole;
             lines += 1;
         }
@@ -45,8 +45,8 @@ impl Work {
         }
         let mut at = [state.axes[0].register, state.axes[1].register];
         for (register, place) in at.iter_mut().zip(places) {
-            if let Some(number) = place.and_then(|place| Passing::number(&bytes[place..])) {
-                *register = number;
+            if place != 0 {
+                *register = Passing::number(&bytes[place..]).unwrap_or(*register);
             }
         }
         #[cfg(test)]
@@ -55,8 +55,7 @@ impl Work {
         }
         self.number += lines;
         self.output.bom = false;
-        let ending = if bytes[last..done].ends_with(b"\r\n") { 2 } else { 1 };
-        self.output.learn_ending(&bytes[done - ending..done]);
+        self.output.learn_ending(if bytes[..done].ends_with(b"\r\n") { b"\r\n" } else { b"\n" });
         self.reader.went_straight(at, e);
         self.summary.moves_in += lines;
         self.summary.moves_out += lines;
@@ -66,7 +65,6 @@ impl Work {
     }
 
     /// Whether no plain line at this height can need another number, be told of, or be one for the summary's figures.
-    #[inline]
     fn may_coast(&self, level: &Level) -> bool {
         let e_how = Spelling::of_e(level.e_absolute, 1.0, 0);
         let drifts = level.e_absolute && self.e.gap.abs() > 1e-9;

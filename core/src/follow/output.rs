@@ -143,11 +143,12 @@ impl Output {
     pub(crate) fn later_piece(&mut self, source: Source<'_>, edits: &[(u8, Value)], text: &mut Vec<u8>) {
         self.watch(edits);
         text.extend_from_slice(self.end_of_line());
-        self.put_in_line(source, true, text, |text| source.later(edits, text));
+        let from = self.put_in_line(source, true, text);
+        source.later(edits, text);
+        seal_from(from, text);
     }
 
     /// Nothing is written that could not be read again.
-    #[inline]
     fn watch(&mut self, edits: &[(u8, Value)]) {
         let far = |(_, value): &&(u8, Value)| matches!(value, Value::New(d) if d.is_too_far());
         if let Some((letter, _)) = edits.iter().find(far) {
@@ -170,10 +171,10 @@ impl Output {
     pub(crate) fn set_e_before(&mut self, source: Source<'_>, value: Option<Decimal>, text: &mut Vec<u8>) {
         if let Some(value) = value {
             self.watch(&[(b'E', Value::New(value))]);
-            self.put_in_line(source, false, text, |text| {
-                text.extend_from_slice(b"G92 E");
-                value.write(text);
-            });
+            let from = self.put_in_line(source, false, text);
+            text.extend_from_slice(b"G92 E");
+            value.write(text);
+            seal_from(from, text);
             text.extend_from_slice(self.end_of_line());
         }
     }
@@ -183,15 +184,12 @@ impl Output {
         source.digits(n).minus(Decimal { units: -i128::from(self.put_in), decimals: 0 })
     }
 
-    /// A line put in after the line in hand, or before it, with N word and checksum if that has a checksum (an N word alone is not
-    /// counted on); `write` adds what it says.
+    /// Begins a line that is put in after the line in hand, or before it: with an N word if that has a checksum (an N word alone is not
+    /// counted on), and then from where on to seal it once it says what it should.
     #[inline]
-    fn put_in_line(&mut self, source: Source<'_>, after: bool, text: &mut Vec<u8>, write: impl FnOnce(&mut Vec<u8>)) {
+    fn put_in_line(&mut self, source: Source<'_>, after: bool, text: &mut Vec<u8>) -> Option<usize> {
         self.lines_more += 1;
-        if source.line.checksum.is_none() {
-            write(text);
-            return;
-        }
+        source.line.checksum?;
         let from = text.len();
         if let Some(n) = source.line.get(b'N') {
             self.put_in += i64::from(after);
@@ -200,8 +198,7 @@ impl Output {
             text.push(b' ');
             self.put_in += i64::from(!after);
         }
-        write(text);
-        seal(text, from, &[]);
+        Some(from)
     }
 
     /// Writes text that differs from the original's, after the marker.
@@ -247,5 +244,13 @@ impl Output {
             Error::new(ErrorKind::Refused, format!("the file was already rewritten, with card {card}{same}"))
                 .with_help("rewrite the original file, or allow `already-rewritten`"),
         )
+    }
+}
+
+/// Ends a line that was put in.
+#[inline]
+fn seal_from(from: Option<usize>, text: &mut Vec<u8>) {
+    if let Some(from) = from {
+        seal(text, from, &[]);
     }
 }

@@ -413,5 +413,5 @@ impl Work {
 fn too_far(letter: u8) -> Error {
     let letter = char::from(letter);
     Error::new(ErrorKind::Limit, format!("following the bed, {letter} would go farther than any machine does"))
-        .with_help("slice the file again, or mend this line by hand: no printer is that large")
+        .with_help("slice the file again, or mend this line by hand: a machine might go anywhere from it")
 }

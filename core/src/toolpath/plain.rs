@@ -126,9 +126,9 @@ impl Passing {
     }
 
     /// The number that begins at the start of `bytes`, which was found before.
-    #[inline(never)]
+    #[inline]
     pub(crate) fn number(bytes: &[u8]) -> Option<f64> {
-        bytes.first_chunk().and_then(decimal).map(|number| number.value())
+        super::number::scan(bytes).map(|(number, _)| number.value)
     }
 }
 
