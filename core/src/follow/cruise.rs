@@ -430,7 +430,7 @@ mod tests {
         }
     }
 
-    /// Four layers in the taper and above it, so that what follows high above belongs to none of the lowest.
+    /// Six layers in the taper and above it, so that what follows high above belongs to none of the lowest.
     fn begun(relative: bool) -> String {
         let mut text = String::from(if relative { "M83\n" } else { "M82\n" });
         text += "G28\nG1 Z0.2 F600\nG1 X20 Y50\n";
