@@ -70,7 +70,6 @@ impl Work {
         let drifts = level.e_absolute && self.e.gap.abs() > 1e-9;
         level.absolute
             && self.bed.leaves(level.weight)
-            && level.lowest <= 0.0
             && self.held.is_none()
             && self.meant.is_some_and(|meant| meant == 0.0)
             && (self.z.gap - self.z.skew).abs() <= level.z_how.half()

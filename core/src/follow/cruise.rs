@@ -36,7 +36,7 @@ pub(super) struct Level {
     /// A line may have to wait for the one after it.
     holds: bool,
     /// Offsets below this, mm, would lie under the floor.
-    pub(super) lowest: f64,
+    lowest: f64,
 }
 
 /// Where a run has come to.
