@@ -1,7 +1,7 @@
 """Thin-plate fits beside SciPy's, on the same readings, in turns in one run. Usage: time_scipy_fits.py PROGRAM [REPEATS]
 
 PROGRAM is fit_times: cargo build --release -p evengap-tests --example fit_times. SciPy fits with RBFInterpolator
-(kernel="thin_plate_spline", degree=1) and may use all cores; the program uses one. Each round times both once; printed are the
+(kernel="thin_plate_spline", degree=1); both may use all cores. Each round times both once; printed are the
 medians, the fastest, and the ratio of the medians, and how far the two surfaces are apart at the readings. The last lines time
 what SciPy has no counterpart to: the amount of smoothing found from a spread.
 """

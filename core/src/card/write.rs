@@ -49,7 +49,7 @@ fn canonical(card: &Card) -> String {
         let mut at: Vec<_> = screws.at.iter().collect();
         crate::order::sort_by(&mut at, |a, b| a.name.cmp(&b.name));
         for s in at {
-            put(&format!("screw {:?}", s.name), &[s.x, s.y]);
+            put(&format!("screw {}", text(&s.name)), &[s.x, s.y]);
             if let Some(travel) = s.travel {
                 put("travel", &travel);
             }

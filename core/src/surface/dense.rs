@@ -7,6 +7,8 @@
 const WIDE: usize = 96;
 /// Columns whose panel stays in the fastest cache while all rows pass.
 const CACHED: usize = 24;
+/// Rows that one core takes at a time.
+const STRIP: usize = 96;
 
 /// A square matrix, row by row. Below the diagonal and on it is what is worked on, from row and column `from` on; above the
 /// diagonal it keeps what it was given.
@@ -26,20 +28,26 @@ impl Square {
     /// so that most of the work is products of blocks in the cache). Whether the matrix is positive definite as far as rounding
     /// tells.
     pub(super) fn cholesky(&mut self) -> bool {
+        self.cholesky_on(cores(self.n))
+    }
+
+    /// The same on so many cores. Each row is one core's, and what is done to it does not hang on whose: the bits are the same.
+    fn cholesky_on(&mut self, cores: usize) -> bool {
         let Square { n, from, ref mut cells } = *self;
         let mut panel = vec![[0.0; WIDE]; n];
         for at in (from..n).step_by(WIDE) {
             let end = n.min(at + WIDE);
-            if !diagonal_block(cells, n, at, end) {
+            let (above, below) = cells.split_at_mut(end * n);
+            if !diagonal_block(above, n, at, end) {
                 return false;
             }
-            below_block(cells, n, at, end, &mut panel);
-            for first in (end..n).step_by(CACHED) {
-                let last = n.min(first + CACHED);
-                for i in (first..n).step_by(4) {
-                    less_panel(cells, n, &panel, i..n.min(i + 4), first..last);
-                }
-            }
+            let panel = &mut panel[end..];
+            let rows = below.chunks_mut(STRIP * n).zip(panel.chunks_mut(STRIP));
+            each(cores, rows, |(cells, panel)| below_block(cells, above, n, at, panel));
+            let panel = &*panel;
+            each(cores, (0..).step_by(STRIP).zip(below.chunks_mut(STRIP * n)), |(first, cells)| {
+                less_panel_widely(Strip { n, first, cells }, end, panel);
+            });
         }
         true
     }
@@ -236,17 +244,70 @@ fn diagonal_block(cells: &mut [f64], n: usize, at: usize, end: usize) -> bool {
     true
 }
 
-/// The factor's rows below that block, four at a time, and once more in the panel.
-fn below_block(cells: &mut [f64], n: usize, at: usize, end: usize, panel: &mut [[f64; WIDE]]) {
+/// Some of the rows below a block, whole: those from number `first` on, counted from the block's end.
+struct Strip<'a> {
+    n: usize,
+    first: usize,
+    cells: &'a mut [f64],
+}
+
+impl Strip<'_> {
+    fn row(&mut self, i: usize) -> &mut [f64] {
+        let at = (i - self.first) * self.n;
+        &mut self.cells[at..at + self.n]
+    }
+}
+
+/// Matrices of fewer rows than this are soonest done on one core.
+const MANY: usize = 500;
+
+/// How many cores a matrix of `n` rows is worth.
+pub(super) fn cores(n: usize) -> usize {
+    if cfg!(target_arch = "wasm32") || n < MANY {
+        return 1;
+    }
+    std::thread::available_parallelism().map_or(1, core::num::NonZeroUsize::get)
+}
+
+/// Does `work` on every part, on so many cores, each taking the next as it is done with one. (Where no thread can be had, this one does it
+/// all.)
+pub(super) fn each<T: Send>(cores: usize, parts: impl Iterator<Item = T> + Send, work: impl Fn(T) + Sync) {
+    if cfg!(target_arch = "wasm32") || cores < 2 {
+        parts.for_each(work);
+        return;
+    }
+    let left = std::sync::Mutex::new(parts);
+    let next = || left.lock().unwrap_or_else(std::sync::PoisonError::into_inner).next();
+    let take = || {
+        while let Some(part) = next() {
+            work(part);
+        }
+    };
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "no stream is cut: threads that end with the fit, and change no bit of it"
+    )]
+    std::thread::scope(|scope| {
+        for _ in 1..cores {
+            if std::thread::Builder::new().spawn_scoped(scope, take).is_err() {
+                break;
+            }
+        }
+        take();
+    });
+}
+
+/// The factor's rows below the block whose rows end `above`, four at a time, and once more in the panel.
+fn below_block(cells: &mut [f64], above: &[f64], n: usize, at: usize, panel: &mut [[f64; WIDE]]) {
+    let end = above.len() / n;
     let wide = end - at;
-    for i in (end..n).step_by(4) {
-        let rows = 4.min(n - i);
+    for (cells, panel) in cells.chunks_mut(4 * n).zip(panel.chunks_mut(4)) {
         let mut x = [[0.0; WIDE]; 4];
-        for (r, own) in x.iter_mut().enumerate().take(rows) {
-            own[..wide].copy_from_slice(&cells[(i + r) * n + at..(i + r) * n + end]);
+        for (own, cells) in x.iter_mut().zip(cells.chunks_exact(n)) {
+            own[..wide].copy_from_slice(&cells[at..end]);
         }
         // Two columns at a time: what the columns before them take off first, by the same products.
-        let row = |j: usize| &cells[(at + j) * n + at..=(at + j) * n + at + j];
+        let row = |j: usize| &above[(at + j) * n + at..=(at + j) * n + at + j];
         for j in (0..wide).step_by(2) {
             let (first, second) = (row(j), if j + 1 < wide { row(j + 1) } else { row(j) });
             let mut sums = [[[0.0; 2]; 2]; 4];
@@ -270,17 +331,55 @@ fn below_block(cells: &mut [f64], n: usize, at: usize, end: usize, panel: &mut [
                 }
             }
         }
-        for (r, own) in x.iter().enumerate().take(rows) {
-            cells[(i + r) * n + at..(i + r) * n + end].copy_from_slice(&own[..wide]);
-            panel[i + r] = *own;
+        for ((own, cells), panel) in x.iter().zip(cells.chunks_exact_mut(n)).zip(panel) {
+            cells[at..end].copy_from_slice(&own[..wide]);
+            *panel = *own;
         }
     }
 }
 
-/// Takes the panel's products from these rows and columns, as far as they are in the lower triangle.
-fn less_panel(
-    cells: &mut [f64],
-    n: usize,
+/// The same by the widest vectors of this machine. They only do more sums side by side: the bits are the same.
+fn less_panel_widely(strip: Strip<'_>, end: usize, panel: &[[f64; WIDE]]) {
+    #[cfg(target_arch = "x86_64")]
+    pulp::Arch::new().dispatch(Less { strip, end, panel });
+    #[cfg(not(target_arch = "x86_64"))]
+    less_panel(strip, end, panel);
+}
+
+/// [`less_panel`], to be compiled for several machines.
+#[cfg(target_arch = "x86_64")]
+struct Less<'a> {
+    strip: Strip<'a>,
+    end: usize,
+    panel: &'a [[f64; WIDE]],
+}
+
+#[cfg(target_arch = "x86_64")]
+impl pulp::WithSimd for Less<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        less_panel(self.strip, self.end, self.panel);
+    }
+}
+
+/// Takes the panel's products from these rows, as far as they are in the lower triangle. Rows and columns are counted from the block's `end`.
+#[inline(always)]
+fn less_panel(mut strip: Strip<'_>, end: usize, panel: &[[f64; WIDE]]) {
+    let rows = strip.first..strip.first + strip.cells.len() / strip.n;
+    for first in (0..rows.end).step_by(CACHED) {
+        for i in (rows.start.max(first)..rows.end).step_by(4) {
+            less_columns(&mut strip, end, panel, i..rows.end.min(i + 4), first..rows.end.min(first + CACHED));
+        }
+    }
+}
+
+/// The same of some of the columns, from up to four rows.
+#[inline(always)]
+fn less_columns(
+    strip: &mut Strip<'_>,
+    end: usize,
     panel: &[[f64; WIDE]],
     rows: core::ops::Range<usize>,
     columns: core::ops::Range<usize>,
@@ -295,7 +394,7 @@ fn less_panel(
             for (r, sums) in sums.iter().enumerate() {
                 for (c, sum) in sums.iter().enumerate() {
                     if j + c <= i + r {
-                        cells[(i + r) * n + j + c] -= sum;
+                        strip.row(i + r)[end + j + c] -= sum;
                     }
                 }
             }
@@ -304,13 +403,13 @@ fn less_panel(
     }
     for i in rows {
         for c in j..last.min(i + 1) {
-            cells[i * n + c] -= dot(&panel[i], &panel[c]);
+            strip.row(i)[end + c] -= dot(&panel[i], &panel[c]);
         }
     }
 }
 
 /// The products of four rows with two: eight sums of two lanes, as many as registers hold.
-#[inline]
+#[inline(always)]
 fn products(rows: [&[f64; WIDE]; 4], columns: [&[f64; WIDE]; 2]) -> [[f64; 2]; 4] {
     let mut sums = [[[0.0; 2]; 2]; 4];
     for k in 0..WIDE / 2 {
@@ -438,6 +537,22 @@ mod tests {
                     let product: f64 = (j..=i).map(|k| factor.row(i)[k] * l.row(k)[j]).sum();
                     assert!((product - if i == j { 1.0 } else { 0.0 }).abs() < 1e-11, "{m}: {i} {j} {product}");
                 }
+            }
+        }
+    }
+
+    #[test]
+    fn many_cores_give_the_bits_of_one() {
+        for m in [1, 5, 95, 97, 193, 250, 301] {
+            let (one, _) = square(m);
+            let factor = |cores: usize| {
+                let mut l = one.clone();
+                assert!(l.cholesky_on(cores));
+                l.cells.iter().map(|v| v.to_bits()).collect::<Vec<_>>()
+            };
+            let alone = factor(1);
+            for cores in [2, 3, 7] {
+                assert!(factor(cores) == alone, "{m} on {cores}");
             }
         }
     }

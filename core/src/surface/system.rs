@@ -11,7 +11,7 @@
 //! M = Q2' K~ Q2, which is positive definite (Duchon's kernel is so on all that is orthogonal to planes; Wahba 1990, section 2.4):
 //! Cholesky's factor solves it at half the price of elimination. One step of refinement follows.
 
-use super::dense::{Square, dot};
+use super::dense::{Square, cores, dot, each};
 
 /// The equations before theta is added.
 #[derive(Debug, Clone)]
@@ -32,10 +32,8 @@ impl System {
         let axes = &reflectors.axes;
         let mut square = Square { n, from: 3, cells: vec![0.0; n * n] };
         // K~ above the diagonal, and its products with the three axes.
-        let mut products = [vec![0.0; n], vec![0.0; n], vec![0.0; n]];
-        for i in 0..n {
-            let p = centres[i];
-            let row = &mut square.cells[i * n + i + 1..(i + 1) * n];
+        each(cores(n), square.cells.chunks_mut(n).enumerate(), |(i, row)| {
+            let (p, row) = (centres[i], &mut row[i + 1..]);
             for (slot, q) in row.iter_mut().zip(&centres[i + 1..]) {
                 let (du, dv) = (p[0] - q[0], p[1] - q[1]);
                 *slot = du * du + dv * dv;
@@ -44,10 +42,14 @@ impl System {
             for (slot, r) in row.iter_mut().zip(&root[i + 1..]) {
                 *slot *= root[i] * r;
             }
+        });
+        let mut products = [vec![0.0; n], vec![0.0; n], vec![0.0; n]];
+        for i in 0..n {
+            let row = &square.row(i)[i + 1..];
             for (product, axis) in products.iter_mut().zip(axes) {
                 let (own, later) = product[i..].split_at_mut(1);
                 own[0] += dot(row, &axis[i + 1..]);
-                for (slot, k) in later.iter_mut().zip(&*row) {
+                for (slot, k) in later.iter_mut().zip(row) {
                     *slot += axis[i] * k;
                 }
             }

@@ -186,6 +186,9 @@ impl ThinPlate {
     /// weights. `weights` are 1 when not given; a value's standard deviation is that of one reading over the root of its
     /// weight.
     ///
+    /// Up to 499 places are fitted on the thread that asks; with more, threads on the machine's other cores help (not in WebAssembly) and end
+    /// with the fit. The bits are the same on any number of cores.
+    ///
     /// # Errors
     ///
     /// [`ErrorKind::Readings`]: fewer than three distinct places, all places on one line (see [`ON_ONE_LINE`]), a number that is

@@ -16,6 +16,8 @@ mod toml;
 pub(crate) use json::from_json;
 pub(crate) use toml::from_toml;
 
+use core::fmt::Write as _;
+
 /// Deepest nesting that is followed. A card needs four levels.
 const MAX_DEPTH: usize = 16;
 
@@ -101,13 +103,25 @@ impl Lines {
     }
 }
 
-/// A key or word as it stands in messages: in back quotes, control characters escaped, cut when it is very long.
+/// A key or word as it stands in messages: in back quotes, what does not show escaped, cut when it is very long.
 pub(crate) fn quoted(word: &str) -> String {
-    let mut shown: String = word.chars().take(40).flat_map(char::escape_debug).collect();
-    if word.chars().nth(40).is_some() {
-        shown.push_str("...");
+    let mut shown = String::from("`");
+    for c in word.chars().take(40) {
+        if is_hidden(c) {
+            let _ = write!(shown, "\\u{{{:x}}}", u32::from(c));
+        } else {
+            shown.push(c);
+        }
     }
-    format!("`{shown}`")
+    shown.push_str(if word.chars().nth(40).is_some() { "...`" } else { "`" });
+    shown
+}
+
+/// Controls, and what the Unicode Standard (chapter 23, "Special Areas and Format Characters") has no glyph for: spaces without width, marks
+/// that turn the direction of a line, separators of lines. (The standard library's own table of such is 2 KB of WebAssembly.)
+fn is_hidden(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{ad}' | '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
 }
 
 #[cfg(test)]

@@ -385,3 +385,21 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn what_does_not_show_is_escaped() {
+    // Names of format characters as in the Unicode Character Database, UnicodeData.txt; the values are from memory.
+    for (word, shown) in [
+        ("front left", "`front left`"),
+        ("vorn-\u{fc}ber's \"A\"", "`vorn-\u{fc}ber's \"A\"`"),
+        ("a\nb\u{1b}[31m", "`a\\u{a}b\\u{1b}[31m`"),
+        // RIGHT-TO-LEFT OVERRIDE, ZERO WIDTH SPACE, SOFT HYPHEN, ARABIC LETTER MARK, LINE SEPARATOR, WORD JOINER, ZERO WIDTH NO-BREAK SPACE.
+        (
+            "\u{202e}x\u{200b}\u{ad}\u{61c}\u{2028}\u{2060}\u{feff}",
+            "`\\u{202e}x\\u{200b}\\u{ad}\\u{61c}\\u{2028}\\u{2060}\\u{feff}`",
+        ),
+    ] {
+        assert_eq!(super::quoted(word), shown);
+    }
+    assert_eq!(super::quoted(&"x".repeat(41)), format!("`{}...`", "x".repeat(40)));
+}
