@@ -1,11 +1,12 @@
 //! How fast toolpaths are rewritten, as ratios in one run: beside a bare scan of the same bytes (lines split, every number
-//! read, nothing else), beside copying them, and beside a line of awk where there is one.
+//! read, nothing else), beside copying them, beside a line of awk where there is one, and beside the same with a second thread that looks
+//! ahead.
 //!
 //! `cargo bench -p evengap-tests --bench speed [-- --megabytes 20 --runs 9]`. Each figure is the median of the runs, which
 //! take turns, so that whatever else the machine does falls on all of them alike; of each ratio the median too, since the
 //! two runs of a pair stand side by side.
 
-use evengap::follow::{Options, Rewriter, Taper};
+use evengap::follow::{Looked, Options, Rewriter, Taper};
 use evengap::toolpath::lines::{Lines, Piece};
 use evengap::toolpath::words::Line;
 use evengap::{HeightMap, SurfaceKind};
@@ -13,6 +14,8 @@ use evengap_tests::toolpaths::{self, Kind};
 use std::hint::black_box;
 use std::io::Write;
 use std::process::{Command, Stdio};
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
+use std::sync::mpsc::{channel, sync_channel};
 use std::time::Instant;
 
 /// Splits lines and reads every number, and does nothing else.
@@ -37,6 +40,52 @@ fn rewrite(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
         rewriter.push(chunk, out).expect("it passes");
         black_box(&out);
     }
+    rewriter.finish(out).expect("it passes").lines_out
+}
+
+const SPINS: u32 = 3000;
+const CHUNKS: usize = 1 << 16;
+
+/// As the command does it with a second thread: that one copies the pieces, as if it read them, and looks ahead where nobody waits.
+#[inline(never)]
+fn rewrite_on_two(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
+    let mut rewriter = ready.clone();
+    let mut ahead = ready.look_ahead();
+    let waits = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        let (give, take) = sync_channel::<Looked>(2);
+        let (give_back, take_back) = channel::<Looked>();
+        let waits = &waits;
+        scope.spawn(move || {
+            for chunk in bytes.chunks(CHUNKS) {
+                let mut piece = take_back.try_recv().unwrap_or_default();
+                piece.refill().extend_from_slice(chunk);
+                ahead.look(&mut piece, || !waits.load(Relaxed));
+                give.send(piece).expect("it is taken");
+            }
+        });
+        loop {
+            waits.store(true, Relaxed);
+            let mut spins = 0u32;
+            let piece = loop {
+                match take.try_recv() {
+                    Ok(p) => break Some(p),
+                    Err(std::sync::mpsc::TryRecvError::Disconnected) => break None,
+                    Err(_) if spins < SPINS => {
+                        spins += 1;
+                        std::hint::spin_loop();
+                    }
+                    Err(_) => break take.recv().ok(),
+                }
+            };
+            let Some(piece) = piece else { break };
+            waits.store(false, Relaxed);
+            out.clear();
+            rewriter.push_looked(&piece, out).expect("it passes");
+            black_box(&out);
+            let _ = give_back.send(piece);
+        }
+    });
     rewriter.finish(out).expect("it passes").lines_out
 }
 
@@ -75,7 +124,10 @@ fn main() {
         b / 1e6 / s
     };
     println!("{megabytes} MB of each, {runs} runs, medians; MB/s, and the time as a multiple of the scan's");
-    println!("{:<34} {:>8} {:>8} {:>8} {:>8} {:>8}", "toolpath", "copy", "scan", "rewrite", "x scan", "x awk");
+    println!(
+        "{:<34} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8}",
+        "toolpath", "copy", "scan", "rewrite", "x scan", "x awk", "on two"
+    );
     for kind in Kind::ALL {
         if only.as_ref().is_some_and(|o| !kind.name().contains(o.as_str())) {
             continue;
@@ -90,7 +142,7 @@ fn main() {
             let ready = Rewriter::new(&map, options).expect("options");
             let mut out = Vec::with_capacity(1 << 18);
             let mut times: [Vec<f64>; 3] = Default::default();
-            let (mut ratio, mut awks) = (Vec::new(), Vec::new());
+            let (mut ratio, mut awks, mut on_two) = (Vec::new(), Vec::new(), Vec::new());
             // It takes its time.
             let with_awk = surface == SurfaceKind::ThinPlate && kind != Kind::Above;
             for run in 0..runs {
@@ -109,6 +161,10 @@ fn main() {
                     black_box(rewrite(&ready, black_box(&bytes), &mut out));
                 });
                 ratio.push(rewritten / scanned);
+                let two = seconds(|| {
+                    black_box(rewrite_on_two(&ready, black_box(&bytes), &mut out));
+                });
+                on_two.push(rewritten / two);
                 if with_awk && run % 4 == 0 {
                     awks.extend(awk(&bytes).map(|s| s / rewritten));
                 }
@@ -118,13 +174,14 @@ fn main() {
             }
             let [copy, scanned, rewritten] = times.map(median);
             println!(
-                "{:<34} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8}",
+                "{:<34} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8} {:>8.2}",
                 format!("{}, {surface:?}", kind.name()),
                 rate(&bytes, copy),
                 rate(&bytes, scanned),
                 rate(&bytes, rewritten),
                 median(ratio),
                 if awks.is_empty() { "-".into() } else { format!("{:.1}", median(awks)) },
+                median(on_two),
             );
         }
     }

@@ -2,7 +2,7 @@
 //! and whatever else the machine does. `steps NAME` does one piece of work; without a name it tells them all.
 
 use evengap::check::{GapOptions, Gaps};
-use evengap::follow::{Options, Rewriter, Taper};
+use evengap::follow::{Looked, Options, Rewriter, Taper};
 use evengap::{HeightMap, SurfaceKind};
 use evengap_tests::toolpaths::{self, Kind};
 use std::hint::black_box;
@@ -32,10 +32,35 @@ fn rewrite(kind: Kind) -> u64 {
     })
 }
 
+/// A megabyte of one kind, of which all was told that can be: looking ahead, or following then.
+fn ahead(kind: Kind, looks: bool) -> u64 {
+    let bytes = toolpaths::make(kind, 1_000_000);
+    let mut rewriter = Rewriter::new(&map(SurfaceKind::ThinPlate), Options::default()).expect("options");
+    let mut ahead = rewriter.look_ahead();
+    let mut pieces: Vec<Looked> = bytes.chunks(1 << 16).map(|_| Looked::default()).collect();
+    pieces.iter_mut().zip(bytes.chunks(1 << 16)).for_each(|(piece, chunk)| piece.refill().extend_from_slice(chunk));
+    let mut look = || pieces.iter_mut().for_each(|piece| ahead.look(piece, || true));
+    if looks {
+        return counted(|| {
+            look();
+            0
+        });
+    }
+    look();
+    let mut out = Vec::with_capacity(2 << 20);
+    counted(|| {
+        pieces.iter().for_each(|piece| rewriter.push_looked(piece, &mut out).expect("it passes"));
+        rewriter.finish(&mut out).expect("it passes").lines_out
+    })
+}
+
+/// What is looked at ahead: in the taper, and above it.
+const AHEAD: [(&str, Kind); 2] = [("taper", Kind::Taper), ("above", Kind::Above)];
+
 fn main() {
     let name = std::env::args().nth(1).filter(|a| !a.starts_with('-'));
     let kinds = Kind::ALL.map(|k| k.name().replace([' ', ','], "-"));
-    let more = ["fit", "prepare", "gaps"];
+    let more = ["fit", "prepare", "gaps", "taper--look", "taper--looked", "above--look", "above--looked"];
     let Some(name) = name else {
         for name in kinds.iter().map(String::as_str).chain(more) {
             println!("{name}");
@@ -44,6 +69,10 @@ fn main() {
     };
     let done = if let Some(n) = kinds.iter().position(|k| *k == name) {
         rewrite(Kind::ALL[n])
+    } else if let Some((kind, how)) = name.split_once("--")
+        && let Some((_, kind)) = AHEAD.iter().find(|(name, _)| *name == kind)
+    {
+        ahead(*kind, how == "look")
     } else {
         match name.as_str() {
             "fit" => {

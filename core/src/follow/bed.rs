@@ -1,5 +1,6 @@
 //! What the path should be over this bed: offsets, the vertices of a move, the flow factor. Nothing is written here.
 
+use super::ahead::Heights;
 use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
@@ -105,8 +106,13 @@ impl Bed {
     /// w(z) h(x, y) + shift.
     #[inline]
     pub(crate) fn offset(&mut self, place: [f64; 2], z: f64) -> f64 {
-        let w = self.weight.at(z);
-        let h = if w == 0.0 { 0.0 } else { w * self.height(place) };
+        self.offset_of(place, self.weight.at(z))
+    }
+
+    /// The same where the weight is known.
+    #[inline]
+    pub(crate) fn offset_of(&mut self, place: [f64; 2], weight: f64) -> f64 {
+        let h = if weight == 0.0 { 0.0 } else { weight * self.height(place) };
         h + self.shift
     }
 
@@ -150,7 +156,7 @@ impl Bed {
     }
 
     /// Whether no break line of the map is crossed between two places.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn no_break(&mut self, from: [f64; 2], to: [f64; 2]) -> bool {
         if !holds(&self.room, to) {
             self.room = self.sheet.room(to);
@@ -375,11 +381,22 @@ impl Bed {
 
     /// [`flow`](Bed::flow) for nearly every move: at most 1 mm, straight, at one height in the taper, and across no break.
     #[inline]
-    pub(crate) fn short_flow(&mut self, from: [f64; 2], to: [f64; 2], z: f64) -> f64 {
+    pub(crate) fn short_flow(&mut self, from: [f64; 2], to: [f64; 2], slope: f64, told: Option<Heights>) -> f64 {
         let left = self.height(from);
-        let middle = self.sheet.height(from[0] + (to[0] - from[0]) * 0.5, from[1] + (to[1] - from[1]) * 0.5);
-        let right = self.height(to);
-        1.0 + self.weight.slope(z) * (left + 4.0 * middle + right) / 6.0
+        let (middle, right) = match told {
+            Some(Heights { middle, end, .. }) if !middle.is_nan() => (middle, end),
+            _ => {
+                let [x, y] = halfway(from, to);
+                (self.sheet.height(x, y), self.height(to))
+            }
+        };
+        1.0 + slope * (left + 4.0 * middle + right) / 6.0
+    }
+
+    /// The height at a place, as it was looked up elsewhere.
+    #[inline]
+    pub(crate) fn is_told(&mut self, at: [f64; 2], height: f64) {
+        self.seen = Seen { at, height };
     }
 
     /// The mean of 1 + h w'(z) along the path: Simpson's rule over stretches of at most 1 mm, and of an arc at most an eighth of half a turn,
@@ -397,7 +414,7 @@ impl Bed {
             && low.to_bits() == high.to_bits()
             && self.no_break(from, to)
         {
-            return self.short_flow(from, to, z0);
+            return self.short_flow(from, to, self.weight.slope(z0), None);
         }
         let start = self.height(path.at(0.0));
         let mut cuts = core::mem::take(&mut self.cuts);
@@ -427,6 +444,12 @@ impl Bed {
         self.cuts = cuts;
         1.0 + sum
     }
+}
+
+/// The middle between two places.
+#[inline]
+pub(super) fn halfway(from: [f64; 2], to: [f64; 2]) -> [f64; 2] {
+    [from[0] + (to[0] - from[0]) * 0.5, from[1] + (to[1] - from[1]) * 0.5]
 }
 
 /// Whether a place lies in a part of the bed, its edges included.

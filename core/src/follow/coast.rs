@@ -4,6 +4,7 @@
 //! (a test holds that). Above the taper no line needs another number once the first of them has been taken, so that each is
 //! only looked through for what may stand on it.
 
+use super::ahead::Plains;
 use super::cruise::Level;
 use super::ledger::Spelling;
 use super::rewriter::Work;
@@ -12,7 +13,7 @@ use crate::toolpath::plain::Passing;
 impl Work {
     /// Passes as many plain lines from the start of `bytes` as there are, and tells their length.
     #[inline]
-    pub(super) fn coast(&mut self, level: &Level, bytes: &[u8]) -> usize {
+    pub(super) fn coast(&mut self, plains: &mut Plains<'_>, level: &Level, bytes: &[u8]) -> usize {
         if !self.may_coast(level) {
             return 0;
         }
@@ -21,15 +22,9 @@ impl Work {
         let (mut e, mut gap) = (state.e, self.e.gap);
         let [mut pushed, mut written] = [self.summary.extrusion_in, self.summary.extrusion_out];
         let (mut done, mut lines) = (0, 0);
-        // Where the numbers of X and Y that came last begin; 0 where none did.
-        let mut places = [0; 2];
-        while let Some(line) = Passing::read(&bytes[done..]) {
-            for (place, at) in places.iter_mut().zip(line.places) {
-                if at != 0 {
-                    *place = done + at;
-                }
-            }
-            if let Some(n) = line.e {
+        plains.set_out();
+        while let Some((whole, e_word)) = plains.pass(&bytes[done..], done) {
+            if let Some(n) = e_word {
                 let to = if absolute { n } else { e + n };
                 let delta = if absolute { to - e } else { n };
                 let stays = if absolute { 0.0 } else { gap };
@@ -37,17 +32,15 @@ impl Work {
                 written += delta + (stays - gap);
                 (e, gap) = (to, stays);
             }
-            done += line.whole;
+            done += whole;
             lines += 1;
         }
         if lines == 0 {
             return 0;
         }
         let mut at = [state.axes[0].register, state.axes[1].register];
-        for (register, place) in at.iter_mut().zip(places) {
-            if place != 0 {
-                *register = Passing::number(&bytes[place..]).unwrap_or(*register);
-            }
+        for (register, number) in at.iter_mut().zip(plains.arrived(&bytes[..done])) {
+            *register = number.unwrap_or(*register);
         }
         #[cfg(test)]
         {

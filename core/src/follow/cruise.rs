@@ -5,6 +5,7 @@
 //! either way (a test holds that). What no plain line changes is looked up once a run; what each of them changes is kept at
 //! hand and told at its end.
 
+use super::ahead::{Heights, Plains, Read};
 use super::bed::Way;
 use super::held::{Ending, Written};
 use super::ledger::{Axis, Decimal, Spelling};
@@ -24,6 +25,8 @@ pub(super) struct Level {
     pub(super) z: f64,
     register: f64,
     pub(super) weight: f64,
+    /// How the weight changes with Z, 1/mm.
+    slope: f64,
     /// Between coordinates and registers of X and Y, mm.
     shift: [f64; 2],
     pub(super) absolute: bool,
@@ -69,9 +72,9 @@ impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
     /// was read in the other way.
     #[inline]
-    pub(super) fn cruise(&mut self, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
+    pub(super) fn cruise(&mut self, plains: &mut Plains<'_>, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
-        let coasted = self.coast(&level, bytes);
+        let coasted = self.coast(plains, &level, bytes);
         if coasted > 0 {
             out.extend_from_slice(&bytes[..coasted]);
             return coasted;
@@ -90,12 +93,14 @@ impl Work {
         };
         // Up to `copied` all is written; from there to `done` stand lines that stay.
         let (mut done, mut copied) = (0, 0);
-        while let Some(plain) = Plain::read(&bytes[done..]) {
-            let Some((z, e)) = self.plain_move(&level, &mut run, &plain) else { break };
+        let (mut read, mut text) = (Read::default(), Text::default());
+        while let Some((plain, heights)) = plains.next(&bytes[done..], &mut read) {
+            let Some((z, e)) = self.plain_move(&level, &mut run, plain, heights) else { break };
             if z.is_some() || e.is_some() {
                 out.extend_from_slice(&bytes[copied..done]);
                 let from = out.len();
-                spell(&plain, &bytes[done..], z, e, out);
+                text.spell(plain, &bytes[done..], z, e);
+                out.extend_from_slice(text.written());
                 copied = done + plain.whole;
                 if let Some(last) = &mut run.last {
                     last.length = out.len() - from - last.ending;
@@ -129,6 +134,7 @@ impl Work {
             z: z.place(),
             register: z.register,
             weight,
+            slope: self.bed.weight.slope(z.place()),
             shift: [x.shift, y.shift],
             absolute: state.absolute,
             e_absolute: state.e_absolute,
@@ -148,6 +154,7 @@ impl Work {
         level: &Level,
         run: &mut Run,
         plain: &Plain,
+        heights: &Heights,
     ) -> Option<(Option<Decimal>, Option<Decimal>)> {
         let Level { z, weight, shift, absolute, e_absolute, z_how, .. } = *level;
         let from = [run.at[0] + shift[0], run.at[1] + shift[1]];
@@ -167,14 +174,18 @@ impl Work {
         {
             return None;
         }
+        let heights = heights.of(from, to);
         let factor = if !(pushes && level.scaled) {
             1.0
         } else if length <= 1.0 {
-            self.bed.short_flow(from, to, z)
+            self.bed.short_flow(from, to, level.slope, heights)
         } else {
             self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
         };
-        let offset = self.bed.offset(to, z);
+        if let Some(told) = heights {
+            self.bed.is_told(to, told.end);
+        }
+        let offset = self.bed.offset_of(to, weight);
         let [mut z_ledger, mut e_ledger] = run.ledgers;
         let z_aim = offset + z_ledger.skew;
         let z_stays = (z_ledger.gap - z_aim).abs() <= z_how.half();
@@ -280,33 +291,6 @@ impl Run {
     }
 }
 
-/// Writes the line with a Z word behind X and Y, and another number for E.
-#[inline]
-fn spell(plain: &Plain, bytes: &[u8], z: Option<Decimal>, e: Option<Decimal>, out: &mut Vec<u8>) {
-    let mut text = Text { bytes: [0; TEXT], length: 0 };
-    let mut done = 0;
-    let anchor = plain.anchor();
-    let [e_from, e_to] = plain.e_at();
-    if let Some(e) = e.filter(|_| e_from < anchor) {
-        text.copy(bytes, done, e_from);
-        text.decimal(e);
-        done = e_to;
-    }
-    if let Some(z) = z {
-        text.copy(bytes, done, anchor);
-        text.copy(b" Z", 0, 2);
-        text.decimal(z);
-        done = anchor;
-    }
-    if let Some(e) = e.filter(|_| e_from > anchor) {
-        text.copy(bytes, done, e_from);
-        text.decimal(e);
-        done = e_to;
-    }
-    text.copy(bytes, done, plain.whole);
-    out.extend_from_slice(&text.bytes[..text.length]);
-}
-
 /// Room for a plain line, two numbers, and a block more.
 const TEXT: usize = LONGEST + 2 + 2 * Decimal::MOST_BYTES + BLOCK;
 
@@ -320,7 +304,44 @@ struct Text {
     length: usize,
 }
 
+impl Default for Text {
+    fn default() -> Self {
+        Text { bytes: [0; TEXT], length: 0 }
+    }
+}
+
 impl Text {
+    /// Puts the line together with a Z word behind X and Y, and another number for E.
+    #[inline]
+    fn spell(&mut self, plain: &Plain, bytes: &[u8], z: Option<Decimal>, e: Option<Decimal>) {
+        self.length = 0;
+        let mut done = 0;
+        let anchor = plain.anchor();
+        let [e_from, e_to] = plain.e_at();
+        if let Some(e) = e.filter(|_| e_from < anchor) {
+            self.copy(bytes, done, e_from);
+            self.decimal(e);
+            done = e_to;
+        }
+        if let Some(z) = z {
+            self.copy(bytes, done, anchor);
+            self.copy(b" Z", 0, 2);
+            self.decimal(z);
+            done = anchor;
+        }
+        if let Some(e) = e.filter(|_| e_from > anchor) {
+            self.copy(bytes, done, e_from);
+            self.decimal(e);
+            done = e_to;
+        }
+        self.copy(bytes, done, plain.whole);
+    }
+
+    #[inline]
+    fn written(&self) -> &[u8] {
+        &self.bytes[..self.length]
+    }
+
     /// Adds `all[from..to]`.
     #[inline]
     fn copy(&mut self, all: &[u8], from: usize, to: usize) {
@@ -341,7 +362,7 @@ impl Text {
 
 #[cfg(test)]
 mod tests {
-    use crate::follow::{EMode, Options, Rewriter, Taper};
+    use crate::follow::{EMode, Looked, Options, Rewriter, Taper};
     use crate::{Card, HeightMap, SurfaceKind};
     use proptest::prelude::*;
     use std::sync::OnceLock;
@@ -390,6 +411,47 @@ mod tests {
         (format!("{}\n{summary:?}", String::from_utf8_lossy(&out)), cruised)
     }
 
+    /// The same for pieces that were looked at, each as far as `patience` says in turn, from where `begins` guesses.
+    fn looked(
+        text: &[u8],
+        map: &HeightMap,
+        options: Options,
+        sizes: &[usize],
+        patience: &[usize],
+        begins: &str,
+    ) -> String {
+        let mut rewriter = Rewriter::new(map, options).unwrap();
+        let mut ahead = rewriter.look_ahead();
+        let mut piece = Looked::default();
+        let mut look = |piece: &mut Looked, bytes: &[u8], patience: usize| {
+            piece.refill().extend_from_slice(bytes);
+            let mut left = patience;
+            ahead.look(piece, || left.checked_sub(1).inspect(|n| left = *n).is_some());
+        };
+        look(&mut piece, begins.as_bytes(), 1);
+        let mut out = Vec::new();
+        let mut rest = text;
+        for (size, patience) in sizes.iter().cycle().zip(patience.iter().cycle()) {
+            let (chunk, more) = rest.split_at((*size).min(rest.len()));
+            look(&mut piece, chunk, *patience);
+            if let Err(e) = rewriter.push_looked(&piece, &mut out) {
+                return format!("{e:?}");
+            }
+            rest = more;
+            if rest.is_empty() {
+                break;
+            }
+        }
+        let summary = rewriter.finish(&mut out);
+        format!("{}\n{summary:?}", String::from_utf8_lossy(&out))
+    }
+
+    /// How far pieces are looked at, and what is guessed of where they begin.
+    fn looks() -> impl Strategy<Value = (Vec<usize>, String)> {
+        let begins = "(G1 X4[5-9]\\.[0-9]{2} Y50\n)?(G1 Z(0\\.3|1|9)\n)?(G91\n)?";
+        (proptest::collection::vec(0usize..6, 1..4), begins)
+    }
+
     fn lines() -> impl Strategy<Value = String> {
         let place = 0..12_000i32;
         let near = prop_oneof![6 => place.clone().prop_map(|v| v / 100 + 4500), 1 => place];
@@ -415,7 +477,7 @@ mod tests {
             body in proptest::collection::vec(lines(), 1..120),
             sizes in proptest::collection::vec(prop_oneof![3 => 200usize..5000, 1 => 1usize..60], 1..4),
             taper in 0usize..3, bilinear in any::<bool>(), flow in any::<bool>(), relative in any::<bool>(),
-            floor in prop_oneof![4 => Just(0.0), 1 => Just(0.3)],
+            floor in prop_oneof![4 => Just(0.0), 1 => Just(0.3)], (patience, begins) in looks(),
         ) {
             let map = &maps()[usize::from(bilinear)];
             let mut options = Options { flow, floor, ..Options::default() };
@@ -427,6 +489,7 @@ mod tests {
             let quick = run(text.as_bytes(), map, options, true, &sizes);
             prop_assert_eq!(slow.1, 0);
             prop_assert_eq!(&slow.0, &quick.0);
+            prop_assert_eq!(&slow.0, &looked(text.as_bytes(), map, options, &sizes, &patience, &begins));
         }
     }
 
@@ -453,7 +516,7 @@ mod tests {
             ], 1..200),
             sizes in proptest::collection::vec(prop_oneof![3 => 200usize..5000, 1 => 1usize..60], 1..4),
             range in any::<bool>(), bilinear in any::<bool>(), flow in any::<bool>(), relative in any::<bool>(),
-            shift in prop_oneof![4 => Just(0.0), 1 => Just(0.02)],
+            shift in prop_oneof![4 => Just(0.0), 1 => Just(0.02)], (patience, begins) in looks(),
         ) {
             let map = &maps()[usize::from(bilinear)];
             let mut options = Options { flow, shift, floor: -10.0, ..Options::default() };
@@ -464,6 +527,7 @@ mod tests {
             let quick = run(text.as_bytes(), map, options, true, &sizes);
             prop_assert_eq!(slow.1, 0);
             prop_assert_eq!(&slow.0, &quick.0);
+            prop_assert_eq!(&slow.0, &looked(text.as_bytes(), map, options, &sizes, &patience, &begins));
         }
     }
 

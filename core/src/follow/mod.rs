@@ -13,6 +13,7 @@
 //! [`Rewriter`] is push-style and does no I/O; [`copy`] puts it between a reader and a writer, [`rewrite`] takes a
 //! whole toolpath in memory.
 
+mod ahead;
 mod bed;
 mod coast;
 mod compose;
@@ -32,6 +33,7 @@ mod summary;
 mod taper;
 
 pub use crate::toolpath::EMode;
+pub use ahead::{LookAhead, Looked};
 pub use options::{Allow, HEIGHT_LIMIT, Options};
 pub use rewriter::Rewriter;
 pub use stream::{StreamError, copy};

@@ -1,5 +1,6 @@
 //! The rewriter: toolpath bytes in, toolpath bytes that follow the bed out.
 
+use super::ahead::{LookAhead, Looked, Plains};
 use super::bed::Bed;
 use super::compose::{Edits, Source};
 use super::floor::{Floor, Remedy};
@@ -182,9 +183,31 @@ impl Rewriter {
     /// or a move beyond the limits.
     #[inline]
     pub fn push(&mut self, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
+        self.push_from(Plains::default(), bytes, out)
+    }
+
+    /// As [`push`](Rewriter::push), for a piece that was looked at: the same bytes come out.
+    ///
+    /// # Errors
+    /// As [`push`](Rewriter::push).
+    #[inline]
+    pub fn push_looked(&mut self, piece: &Looked, out: &mut Vec<u8>) -> Result<(), Error> {
+        let plains = piece.told(&self.work.bed.sheet);
+        self.push_from(plains, piece.bytes(), out)
+    }
+
+    /// What looks ahead in this toolpath, on another thread perhaps, from where it has come to: at the start, that is, unless something was
+    /// pushed.
+    #[must_use]
+    pub fn look_ahead(&self) -> LookAhead {
+        LookAhead::new(self.work.bed.sheet.clone(), self.work.bed.weight)
+    }
+
+    #[inline]
+    fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, work } = self;
         work.resume(out);
-        let done = lines.push_to(bytes, &mut Feed { work, line, out });
+        let done = lines.push_to(bytes, &mut Feed { work, plains, line, out });
         work.pause(out);
         done
     }
@@ -237,6 +260,7 @@ impl Rewriter {
 /// One push: the work, and where its lines are read and written.
 struct Feed<'a> {
     work: &'a mut Work,
+    plains: Plains<'a>,
     line: &'a mut Line,
     out: &'a mut Vec<u8>,
 }
@@ -244,7 +268,7 @@ struct Feed<'a> {
 impl Takes<Error> for Feed<'_> {
     #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
-        self.work.cruise(rest, self.line, self.out)
+        self.work.cruise(&mut self.plains, rest, self.line, self.out)
     }
 
     #[inline]

@@ -35,21 +35,30 @@ impl Plain {
     #[inline]
     pub(crate) fn read(bytes: &[u8]) -> Option<Plain> {
         let mut plain = Plain::default();
-        [plain.length, plain.whole] = words(bytes, |word, number, [from, to]| {
-            if plain.ends[word] != 0 {
+        plain.become_next(bytes).then_some(plain)
+    }
+
+    /// Becomes the line at the start of `bytes`, as [`read`](Plain::read) reads it; nothing that is of use where there is none.
+    #[inline(always)]
+    pub(crate) fn become_next(&mut self, bytes: &[u8]) -> bool {
+        *self = Plain::default();
+        let read = words(bytes, |word, number, [from, to]| {
+            if self.ends[word] != 0 {
                 return None;
             }
-            plain.numbers[word] = number.value();
-            plain.ends[word] = to;
+            self.numbers[word] = number.value();
+            self.ends[word] = to;
             if word == 2 {
-                plain.e_from = from;
+                self.e_from = from;
                 #[expect(clippy::cast_possible_truncation, reason = "at most 7")]
                 let decimals = number.decimals as u8;
-                plain.e_decimals = decimals;
+                self.e_decimals = decimals;
             }
             Some(())
-        })?;
-        Some(plain)
+        });
+        let Some(lengths) = read else { return false };
+        [self.length, self.whole] = lengths;
+        true
     }
 
     /// The number of the X word.
@@ -105,7 +114,7 @@ impl Passing {
     pub(crate) const LESS_THAN: f64 = 1e5;
 
     /// As [`Plain::read`], for lines with X, Y or E and numbers of at most five digits before the point.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn read(bytes: &[u8]) -> Option<Passing> {
         let mut passing = Passing::default();
         let mut seen = 0_u8;

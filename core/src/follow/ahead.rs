@@ -1,0 +1,306 @@
+//! Looking ahead: what can be told of a piece of the toolpath before all that comes before it has been followed, so that another
+//! thread may do it.
+//!
+//! That is how plain lines read, and, if it is guessed right where they begin, the heights that following them asks for. What was told is
+//! taken only where the place is the one that following came to, to the last bit: a wrong guess costs time and changes nothing.
+
+use super::bed::halfway;
+use super::taper::Weight;
+use crate::surface::sheet::Sheet;
+use crate::toolpath::plain::{Passing, Plain};
+use crate::toolpath::{code, words};
+use std::sync::Arc;
+
+/// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed.
+///
+/// Where a second core is free, this is what it can do for one toolpath: with the rewriter on one thread and this on another a file takes
+/// little more than half of the time. The bytes that come out do not depend on what was looked at, or how far.
+///
+/// ```
+/// use evengap::follow::{Looked, Options, Rewriter};
+/// use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
+/// use std::sync::mpsc::sync_channel;
+/// # use evengap::{Card, HeightMap, SurfaceKind};
+/// # let card = r#"
+/// # [bed]
+/// # x = [0, 200]
+/// # y = [0, 200]
+/// # [readings]
+/// # method = "patch"
+/// # parked = 0.3
+/// # points = [[20, 20, 0.3], [180, 20, 0.3], [20, 180, 0.2], [180, 180, 0.2]]
+/// # "#;
+/// # let map = HeightMap::fit(&Card::parse(card)?, SurfaceKind::ThinPlate)?;
+/// # let toolpath = "G1 X100 Y100 Z0.2\nG1 X101 Y100 E0.1\n".repeat(500);
+/// let mut rewriter = Rewriter::new(&map, Options::default())?;
+/// let mut ahead = rewriter.look_ahead();
+/// let mut out = Vec::new();
+/// let waits = AtomicBool::new(false);
+/// std::thread::scope(|scope| {
+///     let (give, take) = sync_channel(2);
+///     let (waits, toolpath) = (&waits, toolpath.as_bytes());
+///     scope.spawn(move || {
+///         for bytes in toolpath.chunks(4096) {
+///             let mut piece = Looked::default();
+///             piece.refill().extend_from_slice(bytes);
+///             // No longer than nobody waits for it.
+///             ahead.look(&mut piece, || !waits.load(Relaxed));
+///             if give.send(piece).is_err() {
+///                 break;
+///             }
+///         }
+///     });
+///     loop {
+///         waits.store(true, Relaxed);
+///         let Ok(piece) = take.recv() else { break };
+///         waits.store(false, Relaxed);
+///         rewriter.push_looked(&piece, &mut out)?;
+///     }
+///     Ok::<(), evengap::Error>(())
+/// })?;
+/// let summary = rewriter.finish(&mut out)?;
+/// # assert_eq!(summary.lines_in, 1000);
+/// # let mut plain = Vec::new();
+/// # let mut rewriter = Rewriter::new(&map, Options::default())?;
+/// # rewriter.push(toolpath.as_bytes(), &mut plain)?;
+/// # rewriter.finish(&mut plain)?;
+/// # assert!(out == plain);
+/// # Ok::<(), evengap::Error>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct LookAhead {
+    sheet: Arc<Sheet>,
+    weight: Weight,
+    /// X, Y and Z as far as they are guessed, mm.
+    at: [Option<f64>; 3],
+    /// X, Y and Z are coordinates.
+    absolute: bool,
+    line: words::Line,
+}
+
+/// A piece of a toolpath, and what was told of it.
+#[derive(Debug, Default)]
+pub struct Looked {
+    bytes: Vec<u8>,
+    /// Whose heights they are.
+    sheet: Option<Arc<Sheet>>,
+    lines: Vec<Told<(Plain, Heights)>>,
+    /// Those where nothing is followed any more, as it was guessed.
+    passing: Vec<Told<Passing>>,
+}
+
+/// A plain line that was read ahead.
+#[derive(Debug, Clone, Copy)]
+struct Told<T> {
+    /// Bytes of the piece from this line on.
+    left: usize,
+    line: T,
+}
+
+/// What was told of the line that begins so far from the end; what was told of those before it is done with.
+#[inline]
+fn told<'a, T>(lines: &mut &'a [Told<T>], left: usize) -> Option<&'a T> {
+    while let Some((first, more)) = lines.split_first() {
+        if first.left <= left {
+            return (first.left == left).then_some(&first.line);
+        }
+        *lines = more;
+    }
+    None
+}
+
+/// The heights that a straight move asks for, mm, if it is this one; places that are no numbers if none were told.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Heights {
+    from: [f64; 2],
+    pub(super) to: [f64; 2],
+    /// Only where E may be scaled; no number elsewhere.
+    pub(super) middle: f64,
+    pub(super) end: f64,
+}
+
+const NONE: Heights = Heights { from: [f64::NAN; 2], to: [f64::NAN; 2], middle: f64::NAN, end: f64::NAN };
+
+impl Heights {
+    /// They, if they are those of this move.
+    #[inline]
+    pub(super) fn of(&self, from: [f64; 2], to: [f64; 2]) -> Option<Heights> {
+        let same = |a: [f64; 2], b: [f64; 2]| a[0].to_bits() == b[0].to_bits() && a[1].to_bits() == b[1].to_bits();
+        (same(self.to, to) && same(self.from, from)).then_some(*self)
+    }
+}
+
+/// After so many lines it is asked whether to go on.
+const PATIENCE: usize = 64;
+
+impl LookAhead {
+    pub(super) fn new(sheet: Arc<Sheet>, weight: Weight) -> Self {
+        LookAhead { sheet, weight, at: [None; 3], absolute: true, line: words::Line::default() }
+    }
+
+    /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
+    pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
+        piece.forget();
+        piece.sheet = Some(self.sheet.clone());
+        let bytes = &piece.bytes[..];
+        let (mut done, mut passes) = (0, self.passes());
+        while goes_on() {
+            for _ in 0..PATIENCE {
+                let rest = &bytes[done..];
+                let left = rest.len();
+                if let Some(line) = passes.then(|| Passing::read(rest)).flatten() {
+                    piece.passing.push(Told { left, line });
+                    [self.at[0], self.at[1]] = [None; 2];
+                    done += line.whole;
+                } else if let Some(plain) = Plain::read(rest) {
+                    piece.lines.push(Told { left, line: (plain, self.heights(&plain)) });
+                    done += plain.whole;
+                } else if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
+                    self.other(&rest[..end]);
+                    passes = self.passes();
+                    done += end + 1;
+                } else {
+                    return;
+                }
+            }
+        }
+        self.pass(&bytes[done..]);
+    }
+
+    /// Whether nothing is followed here, as far as it is guessed.
+    #[inline]
+    fn passes(&self) -> bool {
+        self.absolute && self.at[2].is_some_and(|z| self.weight.at(z) == 0.0)
+    }
+
+    /// The heights of a plain line's move.
+    #[inline]
+    fn heights(&mut self, plain: &Plain) -> Heights {
+        let [from_x, from_y, z] = self.at;
+        let to = [plain.x().or(from_x), plain.y().or(from_y)];
+        [self.at[0], self.at[1]] = to;
+        let weight = z.map_or(1.0, |z| self.weight.at(z));
+        let ([Some(x), Some(y)], true) = (to, self.absolute && weight != 0.0) else { return NONE };
+        let end = self.sheet.height(x, y);
+        let (Some(from_x), Some(from_y)) = (from_x, from_y) else { return Heights { to: [x, y], end, ..NONE } };
+        let scaled = plain.e().is_some() && z.is_some_and(|z| self.weight.slope(z) != 0.0);
+        let from = [from_x, from_y];
+        let [u, v] = halfway(from, [x, y]);
+        let middle = if scaled { self.sheet.height(u, v) } else { f64::NAN };
+        Heights { from, to: [x, y], middle, end }
+    }
+
+    /// Any other line.
+    fn other(&mut self, bytes: &[u8]) {
+        if !bytes.first().is_some_and(|b| b"Gg".contains(b)) {
+            return;
+        }
+        self.line.read(bytes);
+        for word in self.line.words() {
+            match (word.letter, code(word)) {
+                (b'G', Some(900)) => self.absolute = true,
+                (b'G', Some(910)) => self.absolute = false,
+                (b'X' | b'Y' | b'Z', _) => self.at[usize::from(word.letter - b'X')] = word.number.map(|n| n.value),
+                _ => {}
+            }
+        }
+    }
+
+    /// Lines that are not looked at: the last words that may say a place are taken for it.
+    fn pass(&mut self, bytes: &[u8]) {
+        for (place, letter) in self.at.iter_mut().zip(*b"XYZ") {
+            let found = memchr::memrchr(letter, bytes).filter(|n| *n > 0 && bytes[n - 1] == b' ');
+            if let Some(number) = found.and_then(|n| Passing::number(&bytes[n + 1..])) {
+                *place = Some(number);
+            }
+        }
+    }
+}
+
+impl Looked {
+    /// The bytes, to be filled anew: what was told of them is forgotten. (The memory stays, for many pieces one after another.)
+    pub fn refill(&mut self) -> &mut Vec<u8> {
+        self.forget();
+        self.bytes.clear();
+        &mut self.bytes
+    }
+
+    fn forget(&mut self) {
+        self.sheet = None;
+        self.lines.clear();
+        self.passing.clear();
+    }
+
+    /// The bytes.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// What was told, for who follows the bed of this sheet.
+    pub(super) fn told(&self, sheet: &Arc<Sheet>) -> Plains<'_> {
+        let same = self.sheet.as_ref().is_some_and(|own| Arc::ptr_eq(own, sheet));
+        let (lines, passing): (&[_], &[_]) = if same { (&self.lines, &self.passing) } else { (&[], &[]) };
+        Plains { lines, passing, places: [0; 2] }
+    }
+}
+
+/// A line that was read when it came; no heights were told of it.
+pub(super) struct Read((Plain, Heights));
+
+impl Default for Read {
+    fn default() -> Self {
+        Read((Plain::default(), NONE))
+    }
+}
+
+/// The plain lines of the bytes in hand: read when they come, where they were not read ahead.
+#[derive(Default)]
+pub(super) struct Plains<'a> {
+    lines: &'a [Told<(Plain, Heights)>],
+    passing: &'a [Told<Passing>],
+    /// Where the numbers of X and Y that came last begin, of lines that pass; 0 where none did.
+    places: [usize; 2],
+}
+
+impl<'a> Plains<'a> {
+    /// The plain line at the start of `rest`, all that is left of the bytes in hand, if there is one; and its heights, if they were told.
+    /// `read` keeps what is read now.
+    #[inline(always)]
+    pub(super) fn next<'p>(&mut self, rest: &[u8], read: &'p mut Read) -> Option<&'p (Plain, Heights)>
+    where
+        'a: 'p,
+    {
+        if let Some(line) = told(&mut self.lines, rest.len()) {
+            return Some(line);
+        }
+        read.0.0.become_next(rest).then_some(&read.0)
+    }
+
+    /// From here on lines pass.
+    #[inline]
+    pub(super) fn set_out(&mut self) {
+        self.places = [0; 2];
+    }
+
+    /// The same for a line that passes, `done` bytes from where they set out: its bytes, and the number of its E word.
+    #[inline(always)]
+    pub(super) fn pass(&mut self, rest: &[u8], done: usize) -> Option<(usize, Option<f64>)> {
+        let line = match told(&mut self.passing, rest.len()) {
+            Some(line) => *line,
+            None => Passing::read(rest)?,
+        };
+        for (place, at) in self.places.iter_mut().zip(line.places) {
+            if at != 0 {
+                *place = done + at;
+            }
+        }
+        Some((line.whole, line.e))
+    }
+
+    /// The numbers of X and Y that came last since lines set out, as far as any did; `bytes` are these lines.
+    #[inline]
+    pub(super) fn arrived(&self, bytes: &[u8]) -> [Option<f64>; 2] {
+        self.places.map(|place| if place == 0 { None } else { Passing::number(&bytes[place..]) })
+    }
+}
