@@ -63,7 +63,7 @@ pub(crate) struct Input {
 }
 
 enum From {
-    Standard(io::StdinLock<'static>),
+    Standard(io::Stdin),
     /// A device or a pipe.
     Stream(File),
     File(File, Seen),
@@ -71,7 +71,7 @@ enum From {
 
 impl Input {
     pub(super) fn standard() -> Input {
-        Input { from: From::Standard(io::stdin().lock()), read: 0 }
+        Input { from: From::Standard(io::stdin()), read: 0 }
     }
 
     pub(super) fn open(path: &Path) -> io::Result<Input> {

@@ -6,26 +6,31 @@ use super::{Args, Shared, as_json};
 use crate::cautions;
 use crate::files;
 use crate::report::{self, Failure};
-use std::num::NonZeroUsize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 type Outcome = Result<Done, Failure>;
 
 /// Rewrites all, and tells of each in the order in which they were given.
-pub(super) fn run(args: &Args, jobs: &[Job], ready: &Ready<'_>, progress: Shared<'_>) -> Result<(), Failure> {
-    let cores = || std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
-    let threads = args.threads.map_or_else(cores, NonZeroUsize::get).min(jobs.len());
+pub(super) fn run(
+    args: &Args,
+    jobs: &[Job],
+    threads: usize,
+    ready: &Ready<'_>,
+    progress: Shared<'_>,
+) -> Result<(), Failure> {
+    let at_once = threads.min(jobs.len());
+    let on_two = threads / at_once > 1;
     let next = AtomicUsize::new(0);
     let outcomes: Vec<Mutex<Option<Outcome>>> = jobs.iter().map(|_| Mutex::new(None)).collect();
     let work = || {
         while let Some(n) = Some(next.fetch_add(1, Ordering::Relaxed)).filter(|n| *n < jobs.len()) {
-            let outcome = ready.rewrite(&jobs[n], |bytes| progress.add(bytes));
+            let outcome = ready.rewrite(&jobs[n], on_two, |bytes| progress.add(bytes));
             *outcomes[n].lock().unwrap_or_else(PoisonError::into_inner) = Some(outcome);
         }
     };
     std::thread::scope(|scope| {
-        for _ in 1..threads {
+        for _ in 1..at_once {
             scope.spawn(work);
         }
         work();

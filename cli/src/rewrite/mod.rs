@@ -2,6 +2,7 @@
 
 mod many;
 mod one;
+mod pieces;
 mod report;
 
 use self::one::{Job, Ready};
@@ -38,7 +39,8 @@ pub(crate) struct Args {
     /// Put each rewritten file into this folder, under its own name; the folder is made if it is not there
     #[arg(long, value_name = "DIR", group = "where")]
     out_dir: Option<PathBuf>,
-    /// Of several files, rewrite at most so many at a time; as many as the machine has cores unless it is said
+    /// On at most so many threads: one a file, and a second a file to look ahead while there are threads to spare; as many as the
+    /// machine has cores unless it is said
     #[arg(long, value_name = "N")]
     threads: Option<NonZeroUsize>,
     /// The surface through the readings
@@ -253,8 +255,10 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     let total = jobs.iter().map(|job| job.input.size()).sum::<Option<u64>>();
     let progress = Mutex::new(Progress::new(total, args.is_quiet()));
     let progress = Shared(&progress);
-    let [job] = &jobs[..] else { return many::run(args, &jobs, &ready, progress) };
-    let done = ready.rewrite(job, |n| progress.add(n));
+    let cores = || std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    let threads = args.threads.map_or_else(cores, NonZeroUsize::get);
+    let [job] = &jobs[..] else { return many::run(args, &jobs, threads, &ready, progress) };
+    let done = ready.rewrite(job, threads > 1, |n| progress.add(n));
     progress.finish();
     let done = done?;
     if args.json {

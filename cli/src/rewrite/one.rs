@@ -1,17 +1,17 @@
 //! One file: read piece by piece, rewritten, proven if that is asked for, and put in place when it is whole.
 
+use super::pieces::Pieces;
 use crate::files::{self, Input, Name, Target};
 use crate::prove::Prover;
 use crate::report::{Failure, Refusal, Source};
 use evengap::HeightMap;
 use evengap::check::Window;
 use evengap::check::proof::Verdict;
-use evengap::follow::{Options, Rewriter, Summary};
+use evengap::follow::{Looked, Options, Rewriter, Summary};
 use evengap::known::{Enough, Known};
-use std::io::{self, Read as _};
 use std::path::PathBuf;
 
-/// Bytes read at a time.
+/// Bytes written at a time, or a few more.
 const CHUNK: usize = 256 * 1024;
 
 /// What was done, whether the card is good enough for it, and the proof where it was asked for.
@@ -43,11 +43,12 @@ impl Ready<'_> {
         Ok(Ready { rewriter, map, known: Known::of(map), options, prove })
     }
 
-    /// Rewrites one file: whole, or its target stays as it was. `progress` is told of every piece that was read.
-    pub(super) fn rewrite(&self, job: &Job, progress: impl Fn(usize)) -> Result<Done, Failure> {
+    /// Rewrites one file, on one thread or with a second that looks ahead: whole, or its target stays as it was. `progress` is told of every
+    /// piece that was read.
+    pub(super) fn rewrite(&self, job: &Job, on_two: bool, progress: impl Fn(usize)) -> Result<Done, Failure> {
         let (input, _) = job.input.open()?;
         let mut target = Target::create(&job.output)?.made_from(input.seen().as_ref());
-        let done = self.stream(job, input, &mut target, progress)?;
+        let done = self.stream(job, input, on_two, &mut target, progress)?;
         target.commit()?;
         Ok(done)
     }
@@ -55,7 +56,8 @@ impl Ready<'_> {
     fn stream(
         &self,
         job: &Job,
-        mut input: Input,
+        input: Input,
+        on_two: bool,
         target: &mut Target,
         progress: impl Fn(usize),
     ) -> Result<Done, Failure> {
@@ -69,23 +71,21 @@ impl Ready<'_> {
         let mut written = false;
         let mut rewriter = self.rewriter.clone();
         let mut prover = self.prove.then(|| Prover::new(self.map, &self.options, rewriter.taper()));
+        let mut pieces = Pieces::of(input, on_two.then(|| rewriter.look_ahead()));
+        let mut spent = Looked::default();
         loop {
-            tail.turn();
-            match input.read(tail.room()) {
-                Ok(0) => {
-                    tail.fill(0);
-                    break;
-                }
-                Ok(n) => {
-                    tail.fill(n);
+            match pieces.next(spent) {
+                Ok(None) => break,
+                Ok(Some(piece)) => {
+                    spent = tail.turn(piece);
                     let from = rewritten.len();
-                    rewriter.push(tail.fresh(), &mut rewritten).map_err(|e| refuse(e, &tail, written))?;
+                    rewriter.push_looked(&tail.fresh, &mut rewritten).map_err(|e| refuse(e, &tail, written))?;
+                    let fresh = tail.fresh.bytes();
                     if let Some(prover) = prover.as_mut().filter(|_| !rewriter.is_refused()) {
-                        prover.take(tail.fresh(), &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
+                        prover.take(fresh, &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
                     }
-                    progress(n);
+                    progress(fresh.len());
                 }
-                Err(e) if e.kind() == io::ErrorKind::Interrupted => tail.fill(0),
                 Err(e) => return Err(Failure::io("cannot read", &PathBuf::from(job.input.shown()), e)),
             }
             if rewritten.len() >= CHUNK {
@@ -124,45 +124,32 @@ impl Job {
 /// The last two pieces that were read, so that a refusal can show the line it speaks of even where the input is a pipe.
 #[derive(Default)]
 struct Tail {
-    /// The piece before, then the fresh one.
-    bytes: Vec<u8>,
-    fresh: usize,
-    /// The line at the start of `bytes`.
-    first_line: u64,
+    before: Looked,
+    fresh: Looked,
+    /// Lines that ended before these, and whether anything stood there.
+    lines: u64,
+    forgot: bool,
 }
 
 impl Tail {
-    /// The fresh piece becomes the one before, and that one is forgotten.
-    fn turn(&mut self) {
-        if self.first_line == 0 {
-            self.first_line = 1;
-        }
-        let forgotten = self.bytes[..self.fresh].iter().filter(|b| **b == b'\n').count();
-        self.first_line += u64::try_from(forgotten).unwrap_or(0);
-        self.bytes.drain(..self.fresh);
-        self.fresh = self.bytes.len();
-        self.bytes.resize(self.fresh + CHUNK, 0);
-    }
-
-    fn room(&mut self) -> &mut [u8] {
-        &mut self.bytes[self.fresh..]
-    }
-
-    fn fill(&mut self, n: usize) {
-        self.bytes.truncate(self.fresh + n);
-    }
-
-    fn fresh(&self) -> &[u8] {
-        &self.bytes[self.fresh..]
+    /// The fresh piece becomes the one before, and that one is given back.
+    fn turn(&mut self, fresh: Looked) -> Looked {
+        let before = std::mem::replace(&mut self.fresh, fresh);
+        let forgotten = std::mem::replace(&mut self.before, before);
+        let ends = forgotten.bytes().iter().filter(|b| **b == b'\n').count();
+        self.lines += u64::try_from(ends).unwrap_or(0);
+        self.forgot |= !forgotten.bytes().is_empty();
+        forgotten
     }
 
     fn line(&self, wanted: u64) -> Option<Vec<u8>> {
-        let skip = usize::try_from(wanted.checked_sub(self.first_line)?).ok()?;
+        let skip = usize::try_from(wanted.checked_sub(self.lines + 1)?).ok()?;
         // The first line kept may lack its beginning.
-        if skip == 0 && self.first_line > 1 {
+        if skip == 0 && self.forgot {
             return None;
         }
-        self.bytes.split(|b| *b == b'\n').nth(skip).map(<[u8]>::to_vec)
+        let bytes = [self.before.bytes(), self.fresh.bytes()].concat();
+        bytes.split(|b| *b == b'\n').nth(skip).map(<[u8]>::to_vec)
     }
 }
 
@@ -174,10 +161,10 @@ mod tests {
     fn the_tail_finds_lines_of_the_last_two_pieces() {
         let mut tail = Tail::default();
         for piece in [&b"one\ntw"[..], b"o\nthree\nfo", b"ur\nfive"] {
-            tail.turn();
-            tail.room()[..piece.len()].copy_from_slice(piece);
-            tail.fill(piece.len());
-            assert_eq!(tail.fresh(), piece);
+            let mut fresh = Looked::default();
+            fresh.refill().extend_from_slice(piece);
+            tail.turn(fresh);
+            assert_eq!(tail.fresh.bytes(), piece);
         }
         assert_eq!(tail.line(1), None);
         assert_eq!(tail.line(2), None, "its beginning is gone");
