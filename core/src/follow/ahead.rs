@@ -152,10 +152,19 @@ impl LookAhead {
                     piece.passing.push(Told { left, line });
                     [self.at[0], self.at[1]] = [None; 2];
                     done += line.whole;
-                } else if let Some(plain) = Plain::read(rest) {
-                    piece.lines.push(Told { left, line: (plain, self.heights(&plain)) });
+                    continue;
+                }
+                // Read where it stays.
+                piece.lines.push(Told { left, line: (Plain::default(), NONE) });
+                if let Some(Told { line: (plain, heights), .. }) = piece.lines.last_mut()
+                    && plain.become_next(rest)
+                {
+                    *heights = self.heights(plain);
                     done += plain.whole;
-                } else if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
+                    continue;
+                }
+                piece.lines.pop();
+                if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
                     self.other(&rest[..end]);
                     passes = self.passes();
                     done += end + 1;

@@ -8,7 +8,7 @@
 use super::ahead::{Heights, Plains, Read};
 use super::bed::Way;
 use super::held::{Ending, Written};
-use super::ledger::{Axis, Decimal, Spelling};
+use super::ledger::{Axis, Decimal, Rounded, Spelling};
 use super::path::Path;
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
@@ -95,9 +95,11 @@ impl Work {
         let (mut done, mut copied) = (0, 0);
         let (mut read, mut text) = (Read::default(), Text::default());
         while let Some((plain, heights)) = plains.next(&bytes[done..], &mut read) {
-            let Some((z, e)) = self.plain_move(&level, &mut run, plain, heights) else { break };
+            let Some([z, e]) = self.plain_move(&level, &mut run, plain, heights) else { break };
             if z.is_some() || e.is_some() {
-                out.extend_from_slice(&bytes[copied..done]);
+                if copied < done {
+                    out.extend_from_slice(&bytes[copied..done]);
+                }
                 let from = out.len();
                 text.spell(plain, &bytes[done..], z, e);
                 out.extend_from_slice(text.written());
@@ -155,7 +157,7 @@ impl Work {
         run: &mut Run,
         plain: &Plain,
         heights: &Heights,
-    ) -> Option<(Option<Decimal>, Option<Decimal>)> {
+    ) -> Option<[Option<Rounded>; 2]> {
         let Level { z, weight, shift, absolute, e_absolute, z_how, .. } = *level;
         let from = [run.at[0] + shift[0], run.at[1] + shift[1]];
         let register = |word: Option<f64>, at: f64| word.map_or(at, |n| if absolute { n } else { at + n });
@@ -235,7 +237,7 @@ impl Work {
         run.ledgers = [z_ledger, e_ledger];
         run.at = at;
         run.e = e_at;
-        Some((z_new, e_new))
+        Some([z_new, e_new])
     }
 
     /// The end of a run: what it changed is told to all that the next line asks.
@@ -313,7 +315,7 @@ impl Default for Text {
 impl Text {
     /// Puts the line together with a Z word behind X and Y, and another number for E.
     #[inline]
-    fn spell(&mut self, plain: &Plain, bytes: &[u8], z: Option<Decimal>, e: Option<Decimal>) {
+    fn spell(&mut self, plain: &Plain, bytes: &[u8], z: Option<Rounded>, e: Option<Rounded>) {
         self.length = 0;
         let mut done = 0;
         let anchor = plain.anchor();
@@ -354,7 +356,7 @@ impl Text {
     }
 
     #[inline]
-    fn decimal(&mut self, number: Decimal) {
+    fn decimal(&mut self, number: Rounded) {
         let (digits, from) = number.digits();
         self.copy(&digits, from, digits.len());
     }

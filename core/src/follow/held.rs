@@ -5,7 +5,7 @@
 //! on where Z is. Comments and the like between the two wait with it.
 
 use super::compose::{Source, Value};
-use super::ledger::{Axis, Spelling};
+use super::ledger::{Axis, Decimal, Spelling};
 use super::rewriter::Work;
 use crate::toolpath::words::{Line, Word};
 
@@ -97,7 +97,7 @@ impl Work {
         let mut line = Line::default();
         line.read(&out[held.at..held.at + held.length]);
         let mut z = z_before;
-        let number = z.write(register, delta, offset + z.skew, how);
+        let number = Decimal::from(z.write(register, delta, offset + z.skew, how));
         if number.is_too_far() {
             self.held = Some(held);
             return;

@@ -15,17 +15,53 @@ pub(crate) struct Decimal {
     pub decimals: u8,
 }
 
-impl Decimal {
+/// A [`Decimal`] as rounding gives it: of at most sixteen digits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Rounded {
+    units: i64,
+    decimals: u8,
+}
+
+impl From<Rounded> for Decimal {
+    #[inline]
+    fn from(Rounded { units, decimals }: Rounded) -> Self {
+        Decimal { units: units.into(), decimals }
+    }
+}
+
+impl Rounded {
     /// Rounds `value` to `decimals`, half away from zero; to fewer if its digits would pass what an `f64` holds. A number whose digits end
     /// in a half seldom is one as a float: it may go to either neighbour.
     #[inline]
-    pub(crate) fn round(value: f64, decimals: u8) -> Self {
+    fn of(value: f64, decimals: u8) -> Self {
         let mut decimals = decimals.min(15);
         while decimals > 0 && value.abs() * POWERS[usize::from(decimals)] > 9e15 {
             decimals -= 1;
         }
         let units = round(value * POWERS[usize::from(decimals)]);
-        Decimal { units: i128::from(units), decimals }
+        Rounded { units, decimals }
+    }
+
+    #[inline]
+    fn value(self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "rounded numbers hold at most 16 digits")]
+        let units = self.units as f64;
+        units / POWERS[usize::from(self.decimals).min(15)]
+    }
+
+    /// As [`Decimal::digits`].
+    #[inline]
+    pub(crate) fn digits(self) -> ([u8; Decimal::MOST_BYTES], usize) {
+        let text = [b'0'; Decimal::MOST_BYTES];
+        set(text, text.len(), self.units.unsigned_abs(), self.units < 0, self.decimals)
+    }
+}
+
+impl Decimal {
+    /// As a ledger rounds.
+    #[inline]
+    pub(crate) fn round(value: f64, decimals: u8) -> Self {
+        Rounded::of(value, decimals).into()
     }
 
     /// The nearest `f64`.
@@ -77,37 +113,49 @@ impl Decimal {
             rest /= 100;
         }
         #[expect(clippy::cast_possible_truncation, reason = "not above u64::MAX here")]
-        let mut rest = rest as u64;
-        while rest > 9 {
-            n -= 2;
-            text[n..n + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
-            rest /= 100;
-        }
-        if rest > 0 {
-            n -= 1;
-            text[n] = PAIRS[usize::try_from(rest).unwrap_or(0)][1];
-        }
-        let decimals = usize::from(self.decimals).min(Decimal::MOST_DECIMALS);
-        // A digit at least before the point.
-        n = n.min(text.len() - 1 - decimals);
-        if decimals > 0 {
-            // What stands before the point makes room for it.
-            let point = text.len() - decimals - 1;
-            if point - (n - 1) <= 8 {
-                let block: [u8; 8] = text[point - 7..=point].try_into().unwrap_or_default();
-                text[point - 8..point].copy_from_slice(&block);
-            } else {
-                text.copy_within(n..=point, n - 1);
-            }
-            n -= 1;
-            text[point] = b'.';
-        }
-        if self.units < 0 {
-            n -= 1;
-            text[n] = b'-';
-        }
-        (text, n)
+        let rest = rest as u64;
+        set(text, n, rest, self.units < 0, self.decimals)
     }
+}
+
+/// Sets the digits that are left before those that stand from `n` on, the point among them, and the sign.
+#[inline]
+fn set(
+    mut text: [u8; Decimal::MOST_BYTES],
+    mut n: usize,
+    mut rest: u64,
+    minus: bool,
+    decimals: u8,
+) -> ([u8; Decimal::MOST_BYTES], usize) {
+    while rest > 9 {
+        n -= 2;
+        text[n..n + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
+        rest /= 100;
+    }
+    if rest > 0 {
+        n -= 1;
+        text[n] = PAIRS[usize::try_from(rest).unwrap_or(0)][1];
+    }
+    let decimals = usize::from(decimals).min(Decimal::MOST_DECIMALS);
+    // A digit at least before the point.
+    n = n.min(text.len() - 1 - decimals);
+    if decimals > 0 {
+        // What stands before the point makes room for it.
+        let point = text.len() - decimals - 1;
+        if point - (n - 1) <= 8 {
+            let block: [u8; 8] = text[point - 7..=point].try_into().unwrap_or_default();
+            text[point - 8..point].copy_from_slice(&block);
+        } else {
+            text.copy_within(n..=point, n - 1);
+        }
+        n -= 1;
+        text[point] = b'.';
+    }
+    if minus {
+        n -= 1;
+        text[n] = b'-';
+    }
+    (text, n)
 }
 
 /// 00 to 99.
@@ -199,13 +247,13 @@ impl Axis {
 
     /// The number to write so that the gap becomes `aim`, where the original's register goes by `delta` to `register`.
     #[inline]
-    pub(crate) fn write(&mut self, register: f64, delta: f64, aim: f64, how: Spelling) -> Decimal {
+    pub(crate) fn write(&mut self, register: f64, delta: f64, aim: f64, how: Spelling) -> Rounded {
         if how.absolute {
-            let d = Decimal::round((register + aim) / how.unit, how.decimals);
+            let d = Rounded::of((register + aim) / how.unit, how.decimals);
             self.gap = d.value() * how.unit - register;
             d
         } else {
-            let d = Decimal::round((delta + (aim - self.gap)) / how.unit, how.decimals);
+            let d = Rounded::of((delta + (aim - self.gap)) / how.unit, how.decimals);
             self.gap += d.value() * how.unit - delta;
             d
         }

@@ -126,12 +126,12 @@ impl Work {
             let mut edits = core::mem::take(&mut self.edits);
             edits.clear();
             if !z_stays {
-                edits.push((b'Z', Value::New(self.z.write(m.after[2].register, delta, z_aim, z_how))));
+                edits.push((b'Z', Value::New(self.z.write(m.after[2].register, delta, z_aim, z_how).into())));
             } else if z_word.is_some() {
                 self.z.stay(z_how);
             }
             if !e_stays {
-                edits.push((b'E', Value::New(self.e.write(m.e_after, e_delta, e_aim, e_how))));
+                edits.push((b'E', Value::New(self.e.write(m.e_after, e_delta, e_aim, e_how).into())));
             } else if e_word.is_some() {
                 self.e.stay(e_how);
             }

@@ -106,7 +106,7 @@ impl Work {
                 self.z.stay(plan.z_how);
                 edits.push((b'Z', Value::Own));
             } else {
-                edits.push((b'Z', Value::New(self.z.write(z_to, z_to - z_from, aim, plan.z_how))));
+                edits.push((b'Z', Value::New(self.z.write(z_to, z_to - z_from, aim, plan.z_how).into())));
             }
             if let Some(arc) = m.arc
                 && (n > 0 || by_radius)
@@ -122,7 +122,7 @@ impl Work {
                     self.e.stay(plan.e_how);
                     edits.push((b'E', Value::Own));
                 } else {
-                    edits.push((b'E', Value::New(self.e.write(register, piece, self.e.aim, plan.e_how))));
+                    edits.push((b'E', Value::New(self.e.write(register, piece, self.e.aim, plan.e_how).into())));
                 }
             }
             last_from = text.len() + if n == 0 { 0 } else { self.output.end_of_line().len() };

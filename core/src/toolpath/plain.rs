@@ -30,15 +30,8 @@ pub(crate) const LONGEST: usize = 96;
 const ROOM: usize = LONGEST + 32;
 
 impl Plain {
-    /// Reads the line at the start of `bytes`, which need not end with it; `None` if it is not plain, or so near to the end
-    /// of `bytes` that it cannot be told.
-    #[inline]
-    pub(crate) fn read(bytes: &[u8]) -> Option<Plain> {
-        let mut plain = Plain::default();
-        plain.become_next(bytes).then_some(plain)
-    }
-
-    /// Becomes the line at the start of `bytes`, as [`read`](Plain::read) reads it; nothing that is of use where there is none.
+    /// Becomes the line at the start of `bytes`, which need not end with it. False if that is not plain, or so near to the end
+    /// of `bytes` that it cannot be told; what it is then is of no use.
     #[inline(always)]
     pub(crate) fn become_next(&mut self, bytes: &[u8]) -> bool {
         *self = Plain::default();
@@ -113,7 +106,7 @@ impl Passing {
     /// No number of such a line is as large, mm.
     pub(crate) const LESS_THAN: f64 = 1e5;
 
-    /// As [`Plain::read`], for lines with X, Y or E and numbers of at most five digits before the point.
+    /// As [`Plain::become_next`], for lines with X, Y or E and numbers of at most five digits before the point.
     #[inline(always)]
     pub(crate) fn read(bytes: &[u8]) -> Option<Passing> {
         let mut passing = Passing::default();
@@ -274,7 +267,10 @@ mod tests {
 
     /// What is read here, the slow reader reads alike.
     fn agrees(text: &str) -> bool {
-        let Some(plain) = Plain::read(text.as_bytes()) else { return false };
+        let mut plain = Plain::default();
+        if !plain.become_next(text.as_bytes()) {
+            return false;
+        }
         let bytes = &text.as_bytes()[..plain.length];
         assert!(matches!(&text.as_bytes()[plain.length..plain.whole], b"\n" | b"\r\n"), "{text:?}");
         assert!(!bytes.contains(&b'\n') && !bytes.contains(&b'\r'), "{text:?}");
