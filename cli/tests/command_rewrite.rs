@@ -219,6 +219,54 @@ fn a_refusal_midway_through_a_stream_says_to_throw_it_away() {
     assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
 }
 
+/// A tower of 600 KB: some pieces of those in which a file is read, with layers in the taper and above it.
+fn tower() -> String {
+    let mut text = PART.to_owned();
+    for layer in 0..40 {
+        text.push_str(&format!("G92 E0\nG1 Z{:.1} F9000 ; layer {layer}\n", 0.4 + 0.3 * f64::from(layer)));
+        for i in 0..500 {
+            let turn = f64::from(i) * 0.02;
+            let [x, y] = [100.0 + 60.0 * turn.cos(), 100.0 + 60.0 * turn.sin()];
+            text.push_str(&format!("G1 X{x:.3} Y{y:.3} E{:.5}\n", f64::from(i) * 0.04));
+        }
+    }
+    text
+}
+
+#[test]
+fn any_number_of_threads_gives_the_same_bytes() {
+    let folder = Folder::new();
+    folder.put("part.gcode", &tower());
+    let run = folder.run(&[&OUT[..], &["--threads", "1", "--prove"]].concat());
+    assert_eq!(run.status, 0, "{}", run.messages);
+    let one = folder.get("out.gcode");
+    assert!(one != tower());
+    for threads in [&["--threads", "2"][..], &["--threads", "5"], &[]] {
+        let run = folder.run(&[&OUT[..], threads].concat());
+        assert_eq!(run.status, 0, "{}", run.messages);
+        assert!(folder.get("out.gcode") == one, "{threads:?}");
+        let through = [&["rewrite", "-", "--card", "bed.toml", "-o", "-"][..], threads].concat();
+        assert!(folder.run_with(&through, &tower(), &[]).out == one, "{threads:?}");
+    }
+}
+
+#[test]
+fn two_threads_point_at_the_line_that_is_refused() {
+    let folder = Folder::new();
+    let tower = tower();
+    let lines: Vec<&str> = tower.lines().collect();
+    for wrong in [1_000, lines.len() - 1] {
+        let mut lines = lines.clone();
+        lines[wrong] = "G1 X100 Ynan";
+        folder.put("part.gcode", &(lines.join("\n") + "\n"));
+        let run = folder.run(&[&OUT[..], &["--threads", "2"]].concat());
+        assert_eq!(run.status, 1);
+        assert!(run.messages.contains(&format!("part.gcode:{}:9", wrong + 1)), "{}", run.messages);
+        assert!(run.messages.contains(&format!("{} | G1 X100 Ynan", wrong + 1)), "{}", run.messages);
+        assert_eq!(folder.names(), ["bed.toml", "part.gcode"]);
+    }
+}
+
 #[test]
 fn what_was_rewritten_is_not_rewritten_again_unless_asked() {
     let folder = Folder::new();
@@ -394,6 +442,27 @@ mod unix {
         assert_eq!(run.status, 0, "{}", run.messages);
         use std::os::unix::fs::FileTypeExt as _;
         assert!(std::fs::metadata("/dev/null").unwrap().file_type().is_char_device());
+    }
+
+    #[test]
+    fn a_refusal_does_not_wait_for_the_rest_of_a_pipe() {
+        use std::io::Write as _;
+        let folder = Folder::new();
+        for threads in ["1", "2"] {
+            let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_evengap"))
+                .args(["rewrite", "-", "--card", "bed.toml", "-o", "out.gcode", "--threads", threads])
+                .current_dir(folder.path("."))
+                .stdin(std::process::Stdio::piped())
+                .stderr(std::process::Stdio::piped())
+                .spawn()
+                .unwrap();
+            let mut pipe = child.stdin.take().unwrap();
+            pipe.write_all(b"G1 X100 Ynan\n").unwrap();
+            // The pipe stays open: who writes has not finished.
+            let status = child.wait().unwrap();
+            assert_eq!(status.code(), Some(1), "{threads}");
+            drop(pipe);
+        }
     }
 
     #[test]

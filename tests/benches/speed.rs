@@ -15,7 +15,7 @@ use std::hint::black_box;
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
-use std::sync::mpsc::{channel, sync_channel};
+use std::sync::mpsc::{TryRecvError, channel, sync_channel};
 use std::time::Instant;
 
 /// Splits lines and reads every number, and does nothing else.
@@ -43,21 +43,19 @@ fn rewrite(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
     rewriter.finish(out).expect("it passes").lines_out
 }
 
-const SPINS: u32 = 3000;
-const CHUNKS: usize = 1 << 16;
-
 /// As the command does it with a second thread: that one copies the pieces, as if it read them, and looks ahead where nobody waits.
 #[inline(never)]
 fn rewrite_on_two(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
+    const ASKED: u32 = 3_000;
     let mut rewriter = ready.clone();
     let mut ahead = ready.look_ahead();
     let waits = AtomicBool::new(false);
     std::thread::scope(|scope| {
-        let (give, take) = sync_channel::<Looked>(2);
+        let (give, take) = sync_channel::<Looked>(4);
         let (give_back, take_back) = channel::<Looked>();
         let waits = &waits;
         scope.spawn(move || {
-            for chunk in bytes.chunks(CHUNKS) {
+            for chunk in bytes.chunks(1 << 16) {
                 let mut piece = take_back.try_recv().unwrap_or_default();
                 piece.refill().extend_from_slice(chunk);
                 ahead.look(&mut piece, || !waits.load(Relaxed));
@@ -66,16 +64,15 @@ fn rewrite_on_two(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
         });
         loop {
             waits.store(true, Relaxed);
-            let mut spins = 0u32;
+            let mut asked = 0;
             let piece = loop {
                 match take.try_recv() {
-                    Ok(p) => break Some(p),
-                    Err(std::sync::mpsc::TryRecvError::Disconnected) => break None,
-                    Err(_) if spins < SPINS => {
-                        spins += 1;
+                    Err(TryRecvError::Empty) if asked < ASKED => {
+                        asked += 1;
                         std::hint::spin_loop();
                     }
-                    Err(_) => break take.recv().ok(),
+                    Err(TryRecvError::Empty) => break take.recv().ok(),
+                    other => break other.ok(),
                 }
             };
             let Some(piece) = piece else { break };

@@ -5,7 +5,7 @@
 use crate::proving::to_prove;
 use evengap::check::proof::{Proof, ProofOptions, Verdict};
 use evengap::check::{Followed, GapOptions, GapReport, Gaps, Judgement, Keep, Limits, judge};
-use evengap::follow::{EMode, Options, Rewriter, Summary, Taper};
+use evengap::follow::{EMode, Looked, Options, Rewriter, Summary, Taper};
 use evengap::known::{Known, robust};
 use evengap::{Card, Error, ErrorKind, HeightMap, SurfaceKind, surface};
 
@@ -135,6 +135,27 @@ fn rewritten<'a>(map: &HeightMap, options: Options, pushes: impl Iterator<Item =
     Made { out, end }
 }
 
+/// The same in pieces that were looked at before, each as far as the bytes in it happen to say.
+fn looked<'a>(map: &HeightMap, options: Options, pushes: impl Iterator<Item = &'a [u8]>) -> Made {
+    let mut out = Vec::new();
+    let end = (|| {
+        let mut rewriter = Rewriter::new(map, options)?;
+        let mut ahead = rewriter.look_ahead();
+        let mut piece = Looked::default();
+        for push in pushes {
+            piece.refill().extend_from_slice(push);
+            let mut asked = push.first().map_or(0, |b| b % 4);
+            ahead.look(&mut piece, || {
+                asked = asked.wrapping_add(1);
+                asked % 4 != 3
+            });
+            rewriter.push_looked(&piece, &mut out)?;
+        }
+        rewriter.finish(&mut out)
+    })();
+    Made { out, end }
+}
+
 /// Any bytes are rewritten, or refused with a place; what comes out is bounded by what went in; the gap along them is told in numbers.
 ///
 /// # Panics
@@ -193,7 +214,7 @@ fn of_numbers(report: &GapReport, judgement: &Judgement) {
     }
 }
 
-/// The same bytes in pieces: the same result. The second byte says how they are cut.
+/// The same bytes in pieces, looked at ahead or not: the same result. The second byte says how they are cut.
 ///
 /// # Panics
 /// Where that does not hold.
@@ -215,12 +236,18 @@ pub fn cut(bytes: &[u8]) {
             Some(piece)
         })
     };
-    let made = rewritten(map, options, pieces());
-    // What came out before a refusal must be thrown away, and may be more or less of it.
-    if whole.end.is_ok() || made.end.is_ok() {
-        assert_eq!(whole, made);
-    } else {
-        assert_eq!(whole.end, made.end);
+    let ways = [
+        rewritten(map, options, pieces()),
+        looked(map, options, pieces()),
+        looked(map, options, std::iter::once(file)),
+    ];
+    for made in ways {
+        // What came out before a refusal must be thrown away, and may be more or less of it.
+        if whole.end.is_ok() || made.end.is_ok() {
+            assert_eq!(whole, made);
+        } else {
+            assert_eq!(whole.end, made.end);
+        }
     }
     let asked = || GapOptions::default();
     assert_eq!(looked_at(map, asked(), std::iter::once(file)), looked_at(map, asked(), pieces()));

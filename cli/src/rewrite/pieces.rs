@@ -10,7 +10,7 @@ use std::sync::mpsc::{Receiver, Sender, SyncSender, TryRecvError, channel, sync_
 /// Bytes read at a time.
 const PIECE: usize = 64 * 1024;
 /// Pieces that may lie ready.
-const READY: usize = 2;
+const READY: usize = 4;
 /// How often it is asked for a piece before this thread goes to sleep: some microseconds, less than to be woken takes.
 const ASKED: u32 = 3_000;
 

@@ -43,6 +43,7 @@ use std::sync::Arc;
 ///         for bytes in toolpath.chunks(4096) {
 ///             let mut piece = Looked::default();
 ///             piece.refill().extend_from_slice(bytes);
+///             debug_assert_eq!(piece.bytes(), bytes);
 ///             // No longer than nobody waits for it.
 ///             ahead.look(&mut piece, || !waits.load(Relaxed));
 ///             if give.send(piece).is_err() {
@@ -186,10 +187,10 @@ impl LookAhead {
     #[inline]
     fn heights(&mut self, plain: &Plain) -> Heights {
         let [from_x, from_y, z] = self.at;
-        let to = [plain.x().or(from_x), plain.y().or(from_y)];
+        let to = [self.goes(from_x, plain.x()), self.goes(from_y, plain.y())];
         [self.at[0], self.at[1]] = to;
         let weight = z.map_or(1.0, |z| self.weight.at(z));
-        let ([Some(x), Some(y)], true) = (to, self.absolute && weight != 0.0) else { return NONE };
+        let ([Some(x), Some(y)], true) = (to, weight != 0.0) else { return NONE };
         let end = self.sheet.height(x, y);
         let (Some(from_x), Some(from_y)) = (from_x, from_y) else { return Heights { to: [x, y], end, ..NONE } };
         let scaled = plain.e().is_some() && z.is_some_and(|z| self.weight.slope(z) != 0.0);
@@ -199,25 +200,36 @@ impl LookAhead {
         Heights { from, to: [x, y], middle, end }
     }
 
+    /// Where an axis goes by a word, if it has one.
+    #[inline]
+    fn goes(&self, from: Option<f64>, word: Option<f64>) -> Option<f64> {
+        match word {
+            None => from,
+            Some(number) if self.absolute => Some(number),
+            Some(number) => from.map(|from| from + number),
+        }
+    }
+
     /// Any other line.
     fn other(&mut self, bytes: &[u8]) {
         if !bytes.first().is_some_and(|b| b"Gg".contains(b)) {
             return;
         }
         self.line.read(bytes);
-        for word in self.line.words() {
-            match (word.letter, code(word)) {
-                (b'G', Some(900)) => self.absolute = true,
-                (b'G', Some(910)) => self.absolute = false,
-                (b'X' | b'Y' | b'Z', _) => self.at[usize::from(word.letter - b'X')] = word.number.map(|n| n.value),
-                _ => {}
-            }
+        let g = |number: u32| self.line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
+        self.absolute = (self.absolute || g(900)) && !g(910);
+        for (axis, letter) in b"XYZ".iter().enumerate() {
+            let number = self.line.get(*letter).and_then(|w| w.number).map(|n| n.value);
+            self.at[axis] = self.goes(self.at[axis], number);
         }
     }
 
     /// Lines that are not looked at: the last words that may say a place are taken for it.
     fn pass(&mut self, bytes: &[u8]) {
-        for (place, letter) in self.at.iter_mut().zip(*b"XYZ") {
+        if !self.absolute {
+            self.at = [None; 3];
+        }
+        for (place, letter) in self.at.iter_mut().zip(*b"XYZ").filter(|_| self.absolute) {
             let found = memchr::memrchr(letter, bytes).filter(|n| *n > 0 && bytes[n - 1] == b' ');
             if let Some(number) = found.and_then(|n| Passing::number(&bytes[n + 1..])) {
                 *place = Some(number);
