@@ -103,6 +103,24 @@ test("any view of bytes will do, and it is copied", () => {
   assert.equal(new TextDecoder().decode(out), "G1 X1 Y1 Z0.2\n");
 });
 
+test("a view shows the same bytes, until the next call", () => {
+  const map = fit();
+  const parts = ["G28\nG1 X10 Y10 Z0.2\n", "G1 X180 Y170 E9\nG1 X20 Y30 E12\n", "", "G1 X40 Y30 E13"].map(bytes);
+  const [copies, views] = [new Rewriter(map), new Rewriter(map)];
+  let before;
+  for (const part of parts) {
+    const copy = copies.push(part);
+    const view = views.pushView(part);
+    assert.deepEqual(view.slice(), copy);
+    assert.equal(before === undefined || view.buffer === before, true, "it is the module's memory");
+    assert.ok(view.buffer.byteLength > copy.buffer.byteLength);
+    before = view.buffer;
+  }
+  assert.deepEqual(views.finish(), copies.finish());
+  assert.throws(() => views.pushView(parts[0]), TypeError);
+  assert.throws(() => new Rewriter(map).pushView(bytes("G1 X1.2.3\n")), EvengapError);
+});
+
 test("after its end a rewriter takes nothing more", () => {
   const map = fit();
   const ended = new Rewriter(map);

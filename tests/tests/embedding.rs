@@ -2,7 +2,7 @@
 
 use evengap::check::proof::Proof;
 use evengap::check::{GapReport, Gaps, Judgement};
-use evengap::follow::{Options, Rewriter, Summary};
+use evengap::follow::{LookAhead, Looked, Options, Rewriter, Summary};
 use evengap::known::{Enough, Known, Next};
 use evengap::surface::sheet::Sheet;
 use evengap::surface::thin_plate::ThinPlate;
@@ -20,6 +20,7 @@ fn everything_travels_between_threads() {
     travels::<Known>();
     travels::<(Enough, Next, Footprint)>();
     travels::<(Rewriter, Options, Summary)>();
+    travels::<(LookAhead, Looked)>();
     travels::<(Gaps, GapReport, Judgement)>();
     travels::<Proof>();
     travels::<Error>();

@@ -102,6 +102,14 @@ pub(crate) fn bytes(given: &JsValue, into: &mut Vec<u8>) -> Result<(), JsValue> 
     Ok(())
 }
 
+/// Bytes where they lie.
+#[cfg(feature = "engine")]
+pub(crate) fn view(bytes: &[u8]) -> Uint8Array {
+    let memory: js_sys::WebAssembly::Memory = wasm_bindgen::memory().unchecked_into();
+    let [from, length] = [bytes.as_ptr().addr(), bytes.len()].map(|n| u32::try_from(n).unwrap_or(0));
+    Uint8Array::new_with_byte_offset_and_length(&memory.buffer(), from, length)
+}
+
 /// Copies the next bytes of a toolpath in and hands them to the engine, which is gone once it has refused any.
 #[cfg(feature = "workshop")]
 pub(crate) fn push<E>(

@@ -1,7 +1,7 @@
 //! Toolpaths that follow the bed.
 
 use crate::HeightMap;
-use crate::convert::{Js, bytes, options, result, spent, thrown};
+use crate::convert::{Js, bytes, options, result, spent, thrown, view};
 use evengap::follow::{Options, Summary};
 use js_sys::{Object, Reflect, Uint8Array};
 use serde::Serialize;
@@ -54,16 +54,19 @@ impl Rewriter {
         &mut self,
         #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
     ) -> Result<Uint8Array, JsValue> {
-        let engine = self.engine.as_mut().ok_or_else(spent)?;
-        bytes(chunk, &mut self.chunk)?;
-        self.out.clear();
-        let pushed = evengap_quick::push(engine, &self.chunk, &mut self.out);
-        (self.refused, self.lines_read) = (pushed.is_err() || engine.is_refused(), engine.lines_read());
-        if let Err(refusal) = pushed {
-            self.engine = None;
-            return Err(thrown(refusal));
-        }
+        self.take(chunk)?;
         Ok(Uint8Array::from(&self.out[..]))
+    }
+
+    /// As `push`, a fifth quicker: the bytes are not copied out, they lie in the module's own memory and are good until the next call of
+    /// anything in this package. Write them or copy them before; whoever keeps them finds others there.
+    #[wasm_bindgen(js_name = pushView, unchecked_return_type = "Uint8Array<ArrayBuffer>")]
+    pub fn push_view(
+        &mut self,
+        #[wasm_bindgen(unchecked_param_type = "Uint8Array")] chunk: &JsValue,
+    ) -> Result<Uint8Array, JsValue> {
+        self.take(chunk)?;
+        Ok(view(&self.out))
     }
 
     /// The toolpath has ended: gives what is left of the rewritten one, and tells what was done.
@@ -94,6 +97,20 @@ impl Rewriter {
     #[must_use]
     pub fn is_refused(&self) -> bool {
         self.refused
+    }
+}
+
+impl Rewriter {
+    fn take(&mut self, chunk: &JsValue) -> Result<(), JsValue> {
+        let engine = self.engine.as_mut().ok_or_else(spent)?;
+        bytes(chunk, &mut self.chunk)?;
+        self.out.clear();
+        let pushed = evengap_quick::push(engine, &self.chunk, &mut self.out);
+        (self.refused, self.lines_read) = (pushed.is_err() || engine.is_refused(), engine.lines_read());
+        pushed.map_err(|refusal| {
+            self.engine = None;
+            thrown(refusal)
+        })
     }
 }
 

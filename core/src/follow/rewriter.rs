@@ -196,8 +196,7 @@ impl Rewriter {
         self.push_from(plains, piece.bytes(), out)
     }
 
-    /// What looks ahead in this toolpath, on another thread perhaps, from where it has come to: at the start, that is, unless something was
-    /// pushed.
+    /// What looks ahead in this toolpath, on another thread perhaps. To be asked for before anything is pushed: it begins without a place.
     #[must_use]
     pub fn look_ahead(&self) -> LookAhead {
         LookAhead::new(self.work.bed.sheet.clone(), self.work.bed.weight)

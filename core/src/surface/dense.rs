@@ -558,6 +558,21 @@ mod tests {
     }
 
     #[test]
+    fn wide_vectors_give_the_bits_of_narrow_ones() {
+        let number = |k: usize| libm::sin(1.1 * f64::from(u32::try_from(k).unwrap_or(0)));
+        for rows in [1, 4, 7, 30, 97] {
+            let (n, end) = (rows + 5, 5);
+            let panel: Vec<[f64; WIDE]> = (0..rows).map(|i| core::array::from_fn(|k| number(i * WIDE + k))).collect();
+            let told = |work: fn(Strip<'_>, usize, &[[f64; WIDE]])| {
+                let mut cells: Vec<f64> = (0..rows * n).map(number).collect();
+                work(Strip { n, first: 0, cells: &mut cells }, end, &panel);
+                cells.iter().map(|v| v.to_bits()).collect::<Vec<_>>()
+            };
+            assert!(told(less_panel) == told(less_panel_widely), "{rows}");
+        }
+    }
+
+    #[test]
     fn what_is_not_positive_definite_is_told() {
         let (mut l, _) = square(120);
         l.cells[100 * 123 + 100] = -1.0;

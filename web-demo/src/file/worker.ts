@@ -12,6 +12,8 @@ declare const self: DedicatedWorkerGlobalScope;
 const MOST_KEPT = 300_000;
 /** Bytes gathered before they are written. */
 const BLOCK = 1 << 20;
+/** The last piece of a block may reach beyond it. */
+const ROOM = BLOCK + BLOCK / 2;
 
 class Cancelled extends Error {}
 /** The engine's second module did not come. */
@@ -143,7 +145,7 @@ async function look(order: Extract<Job, { kind: "look" }>, say: Say): Promise<vo
       bytes += chunk.byteLength;
       even.push(chunk);
     };
-    await pass(order, say, "Rewriting it, and reading the result", [0.35, 1], (chunk) => take(rewriter.push(chunk)));
+    await pass(order, say, "Rewriting it, and reading the result", [0.35, 1], (chunk) => take(rewriter.pushView(chunk)));
     const end = rewriter.finish();
     take(end.bytes);
     const result = even.finish();
@@ -168,7 +170,7 @@ async function layer(order: Extract<Job, { kind: "layer" }>, say: Say): Promise<
   const rewriter = new Rewriter(map, setting.options);
   await pass(order, say, "Looking for the layer", [0, 1], (chunk) => {
     sliced.push(chunk);
-    even.push(rewriter.push(chunk));
+    even.push(rewriter.pushView(chunk));
   });
   even.push(rewriter.finish().bytes);
   const [before, after] = [pathOf(sliced.finish()), pathOf(even.finish())];
@@ -183,7 +185,7 @@ async function save(order: Extract<Job, { kind: "save" }>, say: Say): Promise<vo
   const output = await openSink(order.sink);
   try {
     const block = new Block(output);
-    await pass(order, say, "Writing the file", [0, 1], (chunk) => block.add(rewriter.push(chunk)));
+    await pass(order, say, "Writing the file", [0, 1], (chunk) => block.add(rewriter.pushView(chunk)));
     await block.add(rewriter.finish().bytes);
     await block.flush();
     const file = await output.close();
@@ -196,33 +198,33 @@ async function save(order: Extract<Job, { kind: "save" }>, say: Say): Promise<vo
   }
 }
 
-/** Gathers small pieces into writes of a good size. */
+/** Gathers small pieces into writes of a good size. A piece is copied at once: it may be a view that is soon another's. */
 class Block {
   bytes = 0;
-  private pieces: Uint8Array<ArrayBuffer>[] = [];
+  private whole = new Uint8Array(ROOM);
   private held = 0;
 
   constructor(private readonly output: Output) {}
 
-  async add(piece: Uint8Array<ArrayBuffer>): Promise<void> {
-    if (piece.byteLength === 0) return;
-    this.pieces.push(piece);
+  async add(piece: Uint8Array): Promise<void> {
+    if (this.held + piece.byteLength > this.whole.byteLength) {
+      const longer = new Uint8Array(this.held + piece.byteLength);
+      longer.set(this.whole.subarray(0, this.held));
+      this.whole = longer;
+    }
+    this.whole.set(piece, this.held);
     this.held += piece.byteLength;
     if (this.held >= BLOCK) await this.flush();
   }
 
   async flush(): Promise<void> {
     if (this.held === 0) return;
-    const whole = new Uint8Array(this.held);
-    let at = 0;
-    for (const piece of this.pieces) {
-      whole.set(piece, at);
-      at += piece.byteLength;
-    }
+    const full = this.whole.subarray(0, this.held);
     this.bytes += this.held;
-    this.pieces = [];
+    // Whoever it is written to may keep it.
+    this.whole = new Uint8Array(ROOM);
     this.held = 0;
-    await this.output.write(whole);
+    await this.output.write(full);
   }
 }
 
