@@ -54,13 +54,23 @@ fn ahead(kind: Kind, looks: bool) -> u64 {
     })
 }
 
-/// What is looked at ahead: in the taper, and above it.
-const AHEAD: [(&str, Kind); 2] = [("taper", Kind::Taper), ("above", Kind::Above)];
+/// What is looked at ahead: in the taper, above it, and arcs.
+const AHEAD: [(&str, Kind); 3] = [("taper", Kind::Taper), ("above", Kind::Above), ("arcs", Kind::Arcs)];
 
 fn main() {
     let name = std::env::args().nth(1).filter(|a| !a.starts_with('-'));
     let kinds = Kind::ALL.map(|k| k.name().replace([' ', ','], "-"));
-    let more = ["fit", "prepare", "gaps", "taper--look", "taper--looked", "above--look", "above--looked"];
+    let more = [
+        "fit",
+        "prepare",
+        "gaps",
+        "taper--look",
+        "taper--looked",
+        "above--look",
+        "above--looked",
+        "arcs--look",
+        "arcs--looked",
+    ];
     let Some(name) = name else {
         for name in kinds.iter().map(String::as_str).chain(more) {
             println!("{name}");

@@ -1,20 +1,21 @@
 //! Looking ahead: what can be told of a piece of the toolpath before all that comes before it has been followed, so that another
 //! thread may do it.
 //!
-//! That is how plain lines read, and, if it is guessed right where they begin, the heights that following them asks for. What was told is
+//! That is how lines read, and, if it is guessed right where plain ones begin, the heights that following them asks for. What was told is
 //! taken only where the place is the one that following came to, to the last bit: a wrong guess costs time and changes nothing.
 
 use super::bed::halfway;
 use super::taper::Weight;
 use crate::surface::sheet::Sheet;
+use crate::toolpath::code;
 use crate::toolpath::plain::{Passing, Plain};
-use crate::toolpath::{code, words};
+use crate::toolpath::words::Line;
 use std::sync::Arc;
 
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.
 ///
 /// Where a second core is free, this is what it can do for one toolpath: with the rewriter on one thread and this on another a file of short
-/// straight moves takes little more than half of the time (arcs gain nothing). The bytes that come out do not depend on what was looked at, or how far.
+/// straight moves takes little more than half of the time (arcs gain less). The bytes that come out do not depend on what was looked at, or how far.
 ///
 /// ```
 /// use evengap::follow::{Looked, Options, Rewriter};
@@ -76,10 +77,9 @@ pub struct LookAhead {
     at: [Option<f64>; 3],
     /// X, Y and Z are coordinates.
     absolute: bool,
-    line: words::Line,
 }
 
-/// A piece of a toolpath, and what was told of it. Some six times as large in memory as its bytes.
+/// A piece of a toolpath, and what was told of it. Of 64 KB, as the command reads them, it takes up to 1.5 MB.
 #[derive(Debug, Default)]
 pub struct Looked {
     bytes: Vec<u8>,
@@ -88,9 +88,12 @@ pub struct Looked {
     lines: Vec<Told<(Plain, Heights)>>,
     /// Those where nothing is followed any more, as it was guessed.
     passing: Vec<Told<Passing>>,
+    /// Other lines of commands, as far as `many`: the rest is memory for more.
+    others: Vec<Told<Line>>,
+    many: usize,
 }
 
-/// A plain line that was read ahead.
+/// A line that was read ahead.
 #[derive(Debug, Clone, Copy)]
 struct Told<T> {
     /// Bytes of the piece from this line on.
@@ -98,9 +101,13 @@ struct Told<T> {
     line: T,
 }
 
-/// What was told of the line that begins so far from the end; what was told of those before it is done with.
+/// What was told of the line that begins so far from the end; what was told of those before it is done with. (In WebAssembly nothing is: it has no
+/// second thread, and its modules are to be small.)
 #[inline]
 fn told<'a, T>(lines: &mut &'a [Told<T>], left: usize) -> Option<&'a T> {
+    if cfg!(target_family = "wasm") {
+        return None;
+    }
     while let Some((first, more)) = lines.split_first() {
         if first.left <= left {
             return (first.left == left).then_some(&first.line);
@@ -133,10 +140,12 @@ impl Heights {
 
 /// After so many lines it is asked whether to go on.
 const PATIENCE: usize = 64;
+/// Lines of a piece that are not plain and are read ahead, at the most: each takes 1 KB.
+const MOST_OTHERS: usize = 1024;
 
 impl LookAhead {
     pub(super) fn new(sheet: Arc<Sheet>, weight: Weight) -> Self {
-        LookAhead { sheet, weight, at: [None; 3], absolute: true, line: words::Line::default() }
+        LookAhead { sheet, weight, at: [None; 3], absolute: true }
     }
 
     /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
@@ -166,8 +175,21 @@ impl LookAhead {
                 }
                 piece.lines.pop();
                 if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
-                    self.other(&rest[..end]);
-                    passes = self.passes();
+                    if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) && piece.many < MOST_OTHERS {
+                        if piece.many == piece.others.len() {
+                            piece.others.push(Told { left, line: Line::default() });
+                        }
+                        let told = &mut piece.others[piece.many];
+                        told.left = left;
+                        told.line.read(&rest[..end]);
+                        self.goes_on(&told.line);
+                        passes = self.passes();
+                        if told.line.is_clean() {
+                            piece.many += 1;
+                        } else {
+                            told.line = Line::default();
+                        }
+                    }
                     done += end + 1;
                 } else {
                     return;
@@ -211,16 +233,12 @@ impl LookAhead {
         }
     }
 
-    /// Any other line.
-    fn other(&mut self, bytes: &[u8]) {
-        if !bytes.first().is_some_and(|b| b"Gg".contains(b)) {
-            return;
-        }
-        self.line.read(bytes);
-        let g = |number: u32| self.line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
+    /// Where a line that is not plain leads.
+    fn goes_on(&mut self, line: &Line) {
+        let g = |number: u32| line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
         self.absolute = (self.absolute || g(900)) && !g(910);
         for (axis, letter) in b"XYZ".iter().enumerate() {
-            let number = self.line.get(*letter).and_then(|w| w.number).map(|n| n.value);
+            let number = line.get(*letter).and_then(|w| w.number).map(|n| n.value);
             self.at[axis] = self.goes(self.at[axis], number);
         }
     }
@@ -251,6 +269,7 @@ impl Looked {
         self.sheet = None;
         self.lines.clear();
         self.passing.clear();
+        self.many = 0;
     }
 
     /// The bytes.
@@ -262,8 +281,10 @@ impl Looked {
     /// What was told, for who follows the bed of this sheet.
     pub(super) fn told(&self, sheet: &Arc<Sheet>) -> Plains<'_> {
         let same = self.sheet.as_ref().is_some_and(|own| Arc::ptr_eq(own, sheet));
-        let (lines, passing): (&[_], &[_]) = if same { (&self.lines, &self.passing) } else { (&[], &[]) };
-        Plains { lines, passing, places: [0; 2] }
+        if !same {
+            return Plains::default();
+        }
+        Plains { lines: &self.lines, passing: &self.passing, others: &self.others[..self.many], places: [0; 2] }
     }
 }
 
@@ -281,6 +302,7 @@ impl Default for Read {
 pub(super) struct Plains<'a> {
     lines: &'a [Told<(Plain, Heights)>],
     passing: &'a [Told<Passing>],
+    others: &'a [Told<Line>],
     /// Where the numbers of X and Y that came last begin, of lines that pass; 0 where none did.
     places: [usize; 2],
 }
@@ -297,6 +319,12 @@ impl<'a> Plains<'a> {
             return Some(line);
         }
         read.0.0.become_next(rest).then_some(&read.0)
+    }
+
+    /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
+    #[inline]
+    pub(super) fn other(&mut self, left: Option<usize>) -> Option<&'a Line> {
+        told(&mut self.others, left?)
     }
 
     /// From here on lines pass.

@@ -206,7 +206,7 @@ impl Rewriter {
     fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, work } = self;
         work.resume(out);
-        let done = lines.push_to(bytes, &mut Feed { work, plains, line, out });
+        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, out });
         work.pause(out);
         done
     }
@@ -220,7 +220,7 @@ impl Rewriter {
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work } = self;
         work.resume(out);
-        lines.finish(|piece| work.take(piece, &mut line, out))?;
+        lines.finish(|piece| work.take(piece, None, &mut line, out))?;
         work.settle();
         if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
@@ -260,6 +260,8 @@ impl Rewriter {
 struct Feed<'a> {
     work: &'a mut Work,
     plains: Plains<'a>,
+    /// What was left of the bytes when lines were last taken ahead, if the next line begins there.
+    left: Option<usize>,
     line: &'a mut Line,
     out: &'a mut Vec<u8>,
 }
@@ -267,23 +269,32 @@ struct Feed<'a> {
 impl Takes<Error> for Feed<'_> {
     #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
-        self.work.cruise(&mut self.plains, rest, self.line, self.out)
+        let done = self.work.cruise(&mut self.plains, rest, self.line, self.out);
+        self.left = Some(rest.len() - done);
+        done
     }
 
     #[inline]
     fn take(&mut self, piece: Piece<'_>) -> Result<(), Error> {
-        self.work.take(piece, self.line, self.out)
+        let told = self.plains.other(self.left.take());
+        self.work.take(piece, told, self.line, self.out)
     }
 }
 
 impl Work {
     #[inline]
-    fn take(&mut self, piece: Piece<'_>, line: &mut Line, out: &mut Vec<u8>) -> Result<(), Error> {
+    fn take(&mut self, piece: Piece<'_>, told: Option<&Line>, line: &mut Line, out: &mut Vec<u8>) -> Result<(), Error> {
         match piece {
             Piece::Line(bytes, ending) => {
                 self.number += 1;
                 self.output.learn_ending(ending);
-                line.read(bytes);
+                let line = match told {
+                    Some(told) if !line.is_noise() => told,
+                    _ => {
+                        line.read(bytes);
+                        line
+                    }
+                };
                 self.whole_line(Source { bytes, line }, ending, out)?;
                 match self.output.too_far {
                     Some(letter) => Err(too_far(letter).at(self.number, 1)),

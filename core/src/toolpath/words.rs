@@ -176,6 +176,12 @@ impl Line {
         once.filter(|(n, w)| self.words[..*n].iter().any(|v| v.letter == w.letter)).map(|(_, w)| w).next()
     }
 
+    /// Words and nothing else: such a line reads alike after any line that is no noise.
+    #[inline]
+    pub(crate) fn is_clean(&self) -> bool {
+        self.kind == Kind::Words && self.doubt.is_none() && !self.odd && !self.noise
+    }
+
     /// Whether the line is noise, and so nothing that a machine could heed.
     #[inline]
     pub(crate) fn is_noise(&self) -> bool {
