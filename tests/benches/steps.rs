@@ -60,19 +60,10 @@ const AHEAD: [(&str, Kind); 3] = [("taper", Kind::Taper), ("above", Kind::Above)
 fn main() {
     let name = std::env::args().nth(1).filter(|a| !a.starts_with('-'));
     let kinds = Kind::ALL.map(|k| k.name().replace([' ', ','], "-"));
-    let more = [
-        "fit",
-        "prepare",
-        "gaps",
-        "taper--look",
-        "taper--looked",
-        "above--look",
-        "above--looked",
-        "arcs--look",
-        "arcs--looked",
-    ];
+    let more = ["fit", "prepare", "gaps"].map(str::to_owned);
+    let ahead_too = AHEAD.iter().flat_map(|(kind, _)| ["look", "looked"].map(|how| format!("{kind}--{how}")));
     let Some(name) = name else {
-        for name in kinds.iter().map(String::as_str).chain(more) {
+        for name in kinds.into_iter().chain(more).chain(ahead_too) {
             println!("{name}");
         }
         return;

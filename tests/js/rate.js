@@ -10,7 +10,7 @@ import { open } from "./browser.js";
 /** Rounds in which neither way got better by a hundredth end the run; so do these many. */
 const ROUNDS = 9;
 const MOST_ROUNDS = 90;
-/** As the page and the command push. */
+/** As a stream of a page gives it, or more. */
 const CHUNK = 256 * 1024;
 /** The share of the native rate that fails this, of the way without a copy: 0.7 is the limit, and other work on the machine takes some of it. */
 const LEAST = 0.6;

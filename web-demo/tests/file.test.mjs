@@ -1,9 +1,9 @@
 // Files that cannot be rewritten, and files that take a while.
 import assert from "node:assert/strict";
-import { writeFileSync } from "node:fs";
+import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
-import { chosenFile, EXAMPLE_PART, fileChooser, loadExample, sheet, standInForDialogue, start, writeLarge } from "./fixture.mjs";
+import { chosenFile, EXAMPLE_CARD, EXAMPLE_PART, fileChooser, loadExample, native, sheet, standInForDialogue, start, writeLarge } from "./fixture.mjs";
 
 let at;
 before(async () => {
@@ -62,6 +62,21 @@ test("a file without a toolpath is no fault, and says so", async () => {
   writeFileSync(path, "; Dear printer,\n; nothing to do today.\n");
   await fileChooser(at.page).setInputFiles(path);
   await at.page.getByText("No filament is laid").waitFor();
+});
+
+test("a file that is written in several blocks has the command's bytes", async () => {
+  const { page, folder } = at;
+  const [sliced, even] = [join(folder, "blocks.gcode"), join(folder, "blocks.even.gcode")];
+  writeLarge(sliced, 5);
+  native("rewrite", sliced, "--card", EXAMPLE_CARD, "-o", even);
+  await fileChooser(page).setInputFiles(sliced);
+  await page.getByRole("heading", { name: /blocks\.gcode/ }).waitFor();
+  await standInForDialogue(page);
+  await page.getByRole("button", { name: "Save blocks.even.gcode" }).click({ timeout: 60_000 });
+  await page.getByText(/^Saved/).waitFor({ timeout: 60_000 });
+  const [there, want] = [await chosenFile(page), readFileSync(even)];
+  assert.ok(want.length > 4 * 2 ** 20, "it is several blocks");
+  assert.ok(there.equals(want), `${there.length} bytes, ${want.length} by the command`);
 });
 
 test("Cancel in the middle of 200 MB, while the page answers", async () => {

@@ -39,8 +39,8 @@ pub(crate) struct Args {
     /// Put each rewritten file into this folder, under its own name; the folder is made if it is not there
     #[arg(long, value_name = "DIR", group = "where")]
     out_dir: Option<PathBuf>,
-    /// On at most so many threads: one a file, and a second a file to look ahead while there are threads to spare; as many as the
-    /// machine has cores unless it is said
+    /// At most so many threads: one for each file, and a second that reads ahead in it where there are enough; as many as the machine
+    /// has cores unless it is said
     #[arg(long, value_name = "N")]
     threads: Option<NonZeroUsize>,
     /// The surface through the readings

@@ -182,7 +182,7 @@ impl LookAhead {
                         let told = &mut piece.others[piece.many];
                         told.left = left;
                         told.line.read(&rest[..end]);
-                        self.goes_on(&told.line);
+                        self.follow(&told.line);
                         passes = self.passes();
                         if told.line.is_clean() {
                             piece.many += 1;
@@ -233,8 +233,8 @@ impl LookAhead {
         }
     }
 
-    /// Where a line that is not plain leads.
-    fn goes_on(&mut self, line: &Line) {
+    /// Goes where a line leads that is not plain.
+    fn follow(&mut self, line: &Line) {
         let g = |number: u32| line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
         self.absolute = (self.absolute || g(900)) && !g(910);
         for (axis, letter) in b"XYZ".iter().enumerate() {

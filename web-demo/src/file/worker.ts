@@ -12,8 +12,6 @@ declare const self: DedicatedWorkerGlobalScope;
 const MOST_KEPT = 300_000;
 /** Bytes gathered before they are written. */
 const BLOCK = 1 << 20;
-/** The last piece of a block may reach beyond it. */
-const ROOM = BLOCK + BLOCK / 2;
 
 class Cancelled extends Error {}
 /** The engine's second module did not come. */
@@ -198,33 +196,33 @@ async function save(order: Extract<Job, { kind: "save" }>, say: Say): Promise<vo
   }
 }
 
-/** Gathers small pieces into writes of a good size. A piece is copied at once: it may be a view that is soon another's. */
+/** Gathers small pieces into writes of a good size. A piece is copied before anything is waited for: it may be a view that is soon another's. */
 class Block {
   bytes = 0;
-  private whole = new Uint8Array(ROOM);
+  private whole = new Uint8Array(BLOCK);
   private held = 0;
 
   constructor(private readonly output: Output) {}
 
   async add(piece: Uint8Array): Promise<void> {
-    if (this.held + piece.byteLength > this.whole.byteLength) {
-      const longer = new Uint8Array(this.held + piece.byteLength);
-      longer.set(this.whole.subarray(0, this.held));
-      this.whole = longer;
-    }
-    this.whole.set(piece, this.held);
-    this.held += piece.byteLength;
-    if (this.held >= BLOCK) await this.flush();
+    const fits = Math.min(piece.byteLength, this.whole.byteLength - this.held);
+    this.whole.set(piece.subarray(0, fits), this.held);
+    this.held += fits;
+    if (this.held === this.whole.byteLength) await this.begin(piece.subarray(fits));
+  }
+
+  /** Writes what is held, to which whoever it is written to may hold on, and begins another block. */
+  private async begin(rest: Uint8Array): Promise<void> {
+    const full = this.held === this.whole.byteLength ? this.whole : this.whole.slice(0, this.held);
+    this.whole = new Uint8Array(rest.byteLength + BLOCK);
+    this.whole.set(rest);
+    this.held = rest.byteLength;
+    this.bytes += full.byteLength;
+    await this.output.write(full);
   }
 
   async flush(): Promise<void> {
-    if (this.held === 0) return;
-    const full = this.whole.subarray(0, this.held);
-    this.bytes += this.held;
-    // Whoever it is written to may keep it.
-    this.whole = new Uint8Array(ROOM);
-    this.held = 0;
-    await this.output.write(full);
+    if (this.held > 0) await this.begin(new Uint8Array(0));
   }
 }
 
