@@ -136,7 +136,7 @@ impl Tail {
     fn turn(&mut self, fresh: Looked) -> Looked {
         let before = std::mem::replace(&mut self.fresh, fresh);
         let forgotten = std::mem::replace(&mut self.before, before);
-        let ends = forgotten.bytes().iter().filter(|b| **b == b'\n').count();
+        let ends = memchr::memchr_iter(b'\n', forgotten.bytes()).count();
         self.lines += u64::try_from(ends).unwrap_or(0);
         self.forgot |= !forgotten.bytes().is_empty();
         forgotten

@@ -8,7 +8,7 @@ use super::bed::halfway;
 use super::taper::Weight;
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::{Passing, Plain};
+use crate::toolpath::plain::{Passing, Plain, PlainLines};
 use crate::toolpath::words::Line;
 use std::sync::Arc;
 
@@ -154,11 +154,12 @@ impl LookAhead {
         piece.sheet = Some(self.sheet.clone());
         let bytes = &piece.bytes[..];
         let (mut done, mut passes) = (0, self.passes());
+        let mut plains = PlainLines::default();
         while goes_on() {
             for _ in 0..PATIENCE {
                 let rest = &bytes[done..];
                 let left = rest.len();
-                if let Some(line) = passes.then(|| Passing::read(rest)).flatten() {
+                if let Some(line) = passes.then(|| plains.pass(rest)).flatten() {
                     piece.passing.push(Told { left, line });
                     [self.at[0], self.at[1]] = [None; 2];
                     done += line.whole;
@@ -167,10 +168,10 @@ impl LookAhead {
                 // Read where it stays.
                 piece.lines.push(Told { left, line: (Plain::default(), NONE) });
                 if let Some(Told { line: (plain, heights), .. }) = piece.lines.last_mut()
-                    && plain.become_next(rest)
+                    && plains.next(plain, rest)
                 {
                     *heights = self.heights(plain);
-                    done += plain.whole;
+                    done += plain.whole();
                     continue;
                 }
                 piece.lines.pop();
@@ -284,7 +285,7 @@ impl Looked {
         if !same {
             return Plains::default();
         }
-        Plains { lines: &self.lines, passing: &self.passing, others: &self.others[..self.many], places: [0; 2] }
+        Plains { lines: &self.lines, passing: &self.passing, others: &self.others[..self.many], ..Plains::default() }
     }
 }
 
@@ -303,6 +304,8 @@ pub(super) struct Plains<'a> {
     lines: &'a [Told<(Plain, Heights)>],
     passing: &'a [Told<Passing>],
     others: &'a [Told<Line>],
+    /// Reads the others.
+    reader: PlainLines,
     /// Where the numbers of X and Y that came last begin, of lines that pass; 0 where none did.
     places: [usize; 2],
 }
@@ -318,7 +321,7 @@ impl<'a> Plains<'a> {
         if let Some(line) = told(&mut self.lines, rest.len()) {
             return Some(line);
         }
-        read.0.0.become_next(rest).then_some(&read.0)
+        self.reader.next(&mut read.0.0, rest).then_some(&read.0)
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
@@ -338,7 +341,7 @@ impl<'a> Plains<'a> {
     pub(super) fn pass(&mut self, rest: &[u8], done: usize) -> Option<(usize, Option<f64>)> {
         let line = match told(&mut self.passing, rest.len()) {
             Some(line) => *line,
-            None => Passing::read(rest)?,
+            None => self.reader.pass(rest)?,
         };
         for (place, at) in self.places.iter_mut().zip(line.places) {
             if at != 0 {

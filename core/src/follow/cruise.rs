@@ -102,13 +102,13 @@ impl Work {
                 }
                 let from = out.len();
                 text.spell(plain, &bytes[done..], z, e);
-                out.extend_from_slice(text.written());
-                copied = done + plain.whole;
+                text.append_to(out);
+                copied = done + plain.whole();
                 if let Some(last) = &mut run.last {
                     last.length = out.len() - from - last.ending;
                 }
             }
-            done += plain.whole;
+            done += plain.whole();
         }
         out.extend_from_slice(&bytes[copied..done]);
         self.arrive(&level, run, out);
@@ -227,8 +227,8 @@ impl Work {
             way: length,
             z_before: run.ledgers[0],
             changed,
-            length: plain.length,
-            ending: plain.whole - plain.length,
+            length: plain.length(),
+            ending: plain.whole() - plain.length(),
         });
         if e_word.is_some() {
             run.filament[0] += e_delta;
@@ -336,12 +336,20 @@ impl Text {
             self.decimal(e);
             done = e_to;
         }
-        self.copy(bytes, done, plain.whole);
+        self.copy(bytes, done, plain.whole());
     }
 
+    /// Appends it. (In WebAssembly by whole blocks, of which what is too much is cut off again: a copy of another length is a call there.)
     #[inline]
-    fn written(&self) -> &[u8] {
-        &self.bytes[..self.length]
+    fn append_to(&self, out: &mut Vec<u8>) {
+        match self.bytes.first_chunk::<{ 2 * BLOCK }>() {
+            Some(blocks) if cfg!(target_family = "wasm") && self.length <= blocks.len() => {
+                let end = out.len() + self.length;
+                out.extend_from_slice(blocks);
+                out.truncate(end);
+            }
+            _ => out.extend_from_slice(&self.bytes[..self.length]),
+        }
     }
 
     /// Adds `all[from..to]`.

@@ -305,7 +305,7 @@ impl SerializeMap for Open<'_> {
         let from = self.to.out.len();
         key.serialize(&mut *self.to)?;
         // A number as a key stands in quotes.
-        if !self.to.out[from..].starts_with('"') {
+        if !self.to.out.get(from..).is_some_and(|key| key.starts_with('"')) {
             self.to.out.insert(from, '"');
             self.to.out.push('"');
         }

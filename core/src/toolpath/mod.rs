@@ -40,6 +40,7 @@
 //! ```
 
 pub mod commands;
+mod layout;
 pub mod lines;
 pub mod number;
 pub(crate) mod plain;

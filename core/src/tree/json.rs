@@ -140,8 +140,9 @@ impl Cursor<'_> {
         let from = self.at;
         let word = self.take_while(|b| matches!(b, b'-' | b'+' | b'.' | b'0'..=b'9' | b'a'..=b'z' | b'A'..=b'Z'));
         let digits = word.strip_prefix('-').unwrap_or(word);
-        let (whole, _) = digits.split_at(digits.bytes().position(|b| !b.is_ascii_digit()).unwrap_or(digits.len()));
-        let decimals = digits.strip_prefix(whole).and_then(|rest| rest.strip_prefix('.'));
+        let rest = digits.trim_start_matches(|c: char| c.is_ascii_digit());
+        let whole = digits.strip_suffix(rest).unwrap_or_default();
+        let decimals = rest.strip_prefix('.');
         let sound = !whole.is_empty()
             && (whole == "0" || !whole.starts_with('0'))
             && decimals.is_none_or(|rest| rest.starts_with(|c: char| c.is_ascii_digit()));
