@@ -1,8 +1,8 @@
 //! `evengap rewrite`: sliced files in, files that follow the bed out.
 
+mod ends;
 mod many;
 mod one;
-mod pieces;
 mod report;
 
 use self::one::{Job, Ready};
@@ -39,8 +39,8 @@ pub(crate) struct Args {
     /// Put each rewritten file into this folder, under its own name; the folder is made if it is not there
     #[arg(long, value_name = "DIR", group = "where")]
     out_dir: Option<PathBuf>,
-    /// At most so many threads: one for each file, and a second that reads ahead in it where there are enough; as many as the machine
-    /// has cores unless it is said
+    /// At most so many threads: one for each file, and where there are enough a second, which reads ahead in it and helps to write; as many
+    /// as the machine has cores unless it is said
     #[arg(long, value_name = "N")]
     threads: Option<NonZeroUsize>,
     /// The surface through the readings

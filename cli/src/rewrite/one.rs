@@ -1,7 +1,7 @@
 //! One file: read piece by piece, rewritten, proven if that is asked for, and put in place when it is whole.
 
-use super::pieces::Pieces;
-use crate::files::{self, Input, Name, Target};
+use super::ends::{Ends, Pieces};
+use crate::files::{self, Name, Target};
 use crate::prove::Prover;
 use crate::report::{Failure, Refusal, Source};
 use evengap::HeightMap;
@@ -9,7 +9,6 @@ use evengap::check::Window;
 use evengap::check::proof::Verdict;
 use evengap::follow::{Looked, Options, Rewriter, Summary};
 use evengap::known::{Enough, Known};
-use std::path::PathBuf;
 
 /// Bytes written at a time, or a few more.
 const CHUNK: usize = 256 * 1024;
@@ -47,63 +46,56 @@ impl Ready<'_> {
     /// piece that was read.
     pub(super) fn rewrite(&self, job: &Job, on_two: bool, progress: impl Fn(usize)) -> Result<Done, Failure> {
         let (input, _) = job.input.open()?;
-        let mut target = Target::create(&job.output)?.made_from(input.seen().as_ref());
-        let done = self.stream(job, input, on_two, &mut target, progress)?;
-        target.commit()?;
+        let target = Target::create(&job.output)?.made_from(input.seen().as_ref());
+        let rewriter = self.rewriter.clone();
+        let pieces = Pieces { input, name: job.input.shown() };
+        let mut ends = Ends::of(pieces, target, on_two.then(|| rewriter.look_ahead()));
+        let done = self.pass(job, rewriter, &mut ends, progress)?;
+        ends.end()?.commit()?;
         Ok(done)
     }
 
-    fn stream(
+    fn pass(
         &self,
         job: &Job,
-        input: Input,
-        on_two: bool,
-        target: &mut Target,
+        mut rewriter: Rewriter,
+        ends: &mut Ends,
         progress: impl Fn(usize),
     ) -> Result<Done, Failure> {
-        let refuse = |error: evengap::Error, tail: &Tail, written: bool| {
+        let refuse = |error: evengap::Error, tail: &Tail, ends: &Ends| {
             let lines = error.places().iter().filter_map(|p| Some((p.line, job.line(p.line, tail)?))).collect();
             let source = Source { name: job.input.shown(), lines };
-            Failure::from(Refusal::by_engine(&error, source).with_note(written.then_some(PARTLY_WRITTEN)))
+            let note = ends.is_partly_gone().then_some(PARTLY_WRITTEN);
+            Failure::from(Refusal::by_engine(&error, source).with_note(note))
         };
         let mut tail = Tail::default();
         let mut rewritten = Vec::with_capacity(2 * CHUNK);
-        let mut written = false;
-        let mut rewriter = self.rewriter.clone();
         let mut prover = self.prove.then(|| Prover::new(self.map, &self.options, rewriter.taper()));
-        let mut pieces = Pieces::of(input, on_two.then(|| rewriter.look_ahead()));
         let mut spent = Looked::default();
         loop {
-            match pieces.next(spent) {
-                Ok(None) => break,
-                Ok(Some(piece)) => {
-                    spent = tail.turn(piece);
-                    let from = rewritten.len();
-                    rewriter.push_looked(&tail.fresh, &mut rewritten).map_err(|e| refuse(e, &tail, written))?;
-                    let fresh = tail.fresh.bytes();
-                    if let Some(prover) = prover.as_mut().filter(|_| !rewriter.is_refused()) {
-                        prover.take(fresh, &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
-                    }
-                    progress(fresh.len());
-                }
-                Err(e) => return Err(Failure::io("cannot read", &PathBuf::from(job.input.shown()), e)),
+            let Some(piece) = ends.next(spent)? else { break };
+            spent = tail.turn(piece);
+            let from = rewritten.len();
+            rewriter.push_looked(&tail.fresh, &mut rewritten).map_err(|e| refuse(e, &tail, ends))?;
+            let fresh = tail.fresh.bytes();
+            if let Some(prover) = prover.as_mut().filter(|_| !rewriter.is_refused()) {
+                prover.take(fresh, &rewritten[from..]).map_err(|e| refuse(e, &tail, ends))?;
             }
+            progress(fresh.len());
             if rewritten.len() >= CHUNK {
-                target.put(&rewritten)?;
-                written |= target.is_gone();
-                rewritten.clear();
+                ends.put(&mut rewritten)?;
             }
         }
         let from = rewritten.len();
-        let summary = rewriter.finish(&mut rewritten).map_err(|e| refuse(e, &tail, written))?;
+        let summary = rewriter.finish(&mut rewritten).map_err(|e| refuse(e, &tail, ends))?;
         let proof = match prover {
             Some(mut prover) => {
-                prover.take(&[], &rewritten[from..]).map_err(|e| refuse(e, &tail, written))?;
+                prover.take(&[], &rewritten[from..]).map_err(|e| refuse(e, &tail, ends))?;
                 Some(prover.finish()?)
             }
             None => None,
         };
-        target.put(&rewritten)?;
+        ends.put(&mut rewritten)?;
         let enough = self.known.as_ref().and_then(|known| known.enough(&summary.footprint, &Window::default()));
         Ok(Done { summary, enough, proof })
     }

@@ -1,0 +1,276 @@
+//! Both ends of one rewriting: the sliced file, piece by piece, and the rewritten one, block by block. Pieces are read when one is asked for, or by
+//! a second thread, which looks ahead in them; blocks are then written by whichever of the two has nothing else to do.
+
+use crate::files::{Input, Target};
+use crate::report::Failure;
+use evengap::follow::{LookAhead, Looked};
+use std::collections::VecDeque;
+use std::io::{self, Read as _};
+use std::mem;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, TryRecvError, TrySendError, channel, sync_channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
+use std::thread::{Builder, JoinHandle};
+
+/// Bytes read at a time.
+const PIECE: usize = 64 * 1024;
+/// Pieces that may lie ready.
+const READY: usize = 4;
+/// Blocks that may wait to be written.
+const WAITING: usize = 4;
+/// How often it is asked for a piece before this thread goes to sleep: some microseconds, less than to be woken takes.
+const ASKED: u32 = 3_000;
+
+/// Where pieces come from and blocks go.
+pub(super) struct Ends {
+    /// The name of what is read, for messages.
+    name: String,
+    source: Source,
+    sink: Arc<Sink>,
+    /// What is written is out of our hands at once.
+    gone: bool,
+    begun: bool,
+}
+
+enum Source {
+    Here(Pieces),
+    Ahead(Ahead),
+    Ended,
+}
+
+/// What is read, and its name.
+pub(super) struct Pieces {
+    pub(super) input: Input,
+    pub(super) name: String,
+}
+
+/// The other thread. It comes to its end with the input, when nobody takes what it sends, or when it cannot read or write. (Nobody waits for it after
+/// a refusal: it may be waiting for a pipe.)
+struct Ahead {
+    ready: Receiver<Looked>,
+    spent: Sender<Looked>,
+    thread: JoinHandle<Result<(), Failure>>,
+}
+
+/// What both threads may write to.
+struct Sink {
+    /// None once it has failed, or is not to be written to any more.
+    target: Mutex<Option<Target>>,
+    blocks: Mutex<VecDeque<Vec<u8>>>,
+    empty: Mutex<Vec<Vec<u8>>>,
+    /// The thread that follows has nothing to do.
+    waits: AtomicBool,
+}
+
+impl Ends {
+    /// Of this input and this target; with a thread of its own, if there is somebody to look ahead, and a thread to be had.
+    pub(super) fn of(pieces: Pieces, target: Target, look_ahead: Option<LookAhead>) -> Ends {
+        let (name, gone) = (pieces.name.clone(), target.is_gone());
+        let sink = Arc::new(Sink {
+            target: Mutex::new(Some(target)),
+            blocks: Mutex::default(),
+            empty: Mutex::default(),
+            waits: AtomicBool::new(false),
+        });
+        let source = match look_ahead {
+            Some(look_ahead) => Source::ahead(pieces, &sink, look_ahead),
+            None => Source::Here(pieces),
+        };
+        Ends { name, source, sink, gone, begun: false }
+    }
+
+    /// The next piece; `None` at the end. `spent` is one that is not needed any more: its memory is.
+    pub(super) fn next(&mut self, spent: Looked) -> Result<Option<Looked>, Failure> {
+        let piece = match &mut self.source {
+            Source::Here(pieces) => {
+                let mut piece = spent;
+                return Ok(pieces.read(&mut piece)?.then_some(piece));
+            }
+            Source::Ahead(ahead) => ahead.next(spent, &self.sink)?,
+            Source::Ended => None,
+        };
+        let Some(piece) = piece else {
+            self.join()?;
+            return Err(Failure::io(
+                "cannot read",
+                Path::new(&self.name),
+                io::Error::other("the thread that reads has stopped"),
+            ));
+        };
+        Ok((!piece.bytes().is_empty()).then_some(piece))
+    }
+
+    /// Writes a block, which is empty afterwards, or sees to it that it is written.
+    pub(super) fn put(&mut self, block: &mut Vec<u8>) -> Result<(), Failure> {
+        self.begun = true;
+        let empty = lock(&self.sink.empty).pop().unwrap_or_default();
+        let most = if matches!(self.source, Source::Ahead(_)) { WAITING } else { 0 };
+        lock(&self.sink.blocks).push_back(mem::replace(block, empty));
+        while lock(&self.sink.blocks).len() > most {
+            self.sink.write(lock(&self.sink.target))?;
+        }
+        Ok(())
+    }
+
+    /// Whether a part of the output is out of our hands already.
+    pub(super) fn is_partly_gone(&self) -> bool {
+        self.gone && self.begun
+    }
+
+    /// Nothing more is to come: the target, when all is written to it.
+    pub(super) fn end(mut self) -> Result<Target, Failure> {
+        self.join()?;
+        while self.sink.write(lock(&self.sink.target))? {}
+        let stopped = || Failure::io("cannot rewrite", Path::new(&self.name), io::Error::other("writing has stopped"));
+        lock(&self.sink.target).take().ok_or_else(stopped)
+    }
+
+    /// Waits for the other thread, which has come to its end, or soon will.
+    fn join(&mut self) -> Result<(), Failure> {
+        let Source::Ahead(Ahead { ready, spent, thread }) = mem::replace(&mut self.source, Source::Ended) else {
+            return Ok(());
+        };
+        drop((ready, spent));
+        thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    }
+}
+
+impl Drop for Ends {
+    /// What is not whole goes, although the other thread may still wait for something to read.
+    fn drop(&mut self) {
+        *lock(&self.sink.target) = None;
+    }
+}
+
+impl Source {
+    fn ahead(pieces: Pieces, sink: &Arc<Sink>, look_ahead: LookAhead) -> Source {
+        let (send, ready) = sync_channel(READY);
+        let (spent, take_back) = channel();
+        // The input goes there with the first message, so that it is still here if no thread can be had.
+        let (hand_over, take_over) = channel();
+        let sink = Arc::clone(sink);
+        let run = move || match take_over.recv() {
+            Ok(pieces) => read_ahead(pieces, look_ahead, &send, &take_back, &sink),
+            Err(_) => Ok(()),
+        };
+        match Builder::new().name("look-ahead".into()).spawn(run) {
+            Ok(thread) => match hand_over.send(pieces) {
+                Ok(()) => Source::Ahead(Ahead { ready, spent, thread }),
+                Err(back) => Source::Here(back.0),
+            },
+            Err(_) => Source::Here(pieces),
+        }
+    }
+}
+
+impl Ahead {
+    /// The next piece, an empty one at the end; `None` if the other thread has stopped.
+    fn next(&mut self, spent: Looked, sink: &Sink) -> Result<Option<Looked>, Failure> {
+        // Nobody takes it once all is read.
+        let _ = self.spent.send(spent);
+        let mut asked = 0;
+        loop {
+            match self.ready.try_recv() {
+                Err(TryRecvError::Empty) if sink.write_meanwhile()? => {}
+                Err(TryRecvError::Empty) if asked < ASKED => {
+                    sink.waits.store(true, Ordering::Relaxed);
+                    asked += 1;
+                    std::hint::spin_loop();
+                }
+                other => {
+                    let piece = match other {
+                        Err(TryRecvError::Empty) => self.ready.recv().ok(),
+                        other => other.ok(),
+                    };
+                    sink.waits.store(false, Ordering::Relaxed);
+                    return Ok(piece);
+                }
+            }
+        }
+    }
+}
+
+/// What the other thread does: until the end, or nobody takes what it sends.
+fn read_ahead(
+    mut pieces: Pieces,
+    mut look_ahead: LookAhead,
+    send: &SyncSender<Looked>,
+    take_back: &Receiver<Looked>,
+    sink: &Sink,
+) -> Result<(), Failure> {
+    loop {
+        // One for each piece that is read keeps step with them: a block is made of several.
+        sink.write_meanwhile()?;
+        let mut piece = take_back.try_recv().unwrap_or_default();
+        let more = pieces.read(&mut piece)?;
+        if more {
+            look_ahead.look(&mut piece, || !sink.waits.load(Ordering::Relaxed));
+        }
+        loop {
+            match send.try_send(piece) {
+                Ok(()) => break,
+                Err(TrySendError::Disconnected(_)) => return Ok(()),
+                Err(TrySendError::Full(back)) => piece = back,
+            }
+            if !sink.write_meanwhile()? {
+                match send.send(piece) {
+                    Ok(()) => break,
+                    Err(_) => return Ok(()),
+                }
+            }
+        }
+        if !more {
+            return Ok(());
+        }
+    }
+}
+
+impl Sink {
+    /// Writes the block that comes next, if one waits; whether one did.
+    fn write(&self, mut target: MutexGuard<'_, Option<Target>>) -> Result<bool, Failure> {
+        // It is taken only by who may write, so that they are written in their order.
+        let Some(mut block) = lock(&self.blocks).pop_front() else { return Ok(false) };
+        if let Some(open) = target.as_mut() {
+            let put = open.put(&block);
+            if put.is_err() {
+                *target = None;
+            }
+            put?;
+        }
+        block.clear();
+        lock(&self.empty).push(block);
+        Ok(true)
+    }
+
+    /// The same, unless the other thread is at it.
+    fn write_meanwhile(&self) -> Result<bool, Failure> {
+        match self.target.try_lock() {
+            Ok(target) => self.write(target),
+            Err(TryLockError::Poisoned(target)) => self.write(target.into_inner()),
+            Err(TryLockError::WouldBlock) => Ok(false),
+        }
+    }
+}
+
+/// Nothing that is locked is left half done.
+fn lock<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
+    of.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Pieces {
+    /// Reads one piece; false, and nothing in it, at the end.
+    fn read(&mut self, piece: &mut Looked) -> Result<bool, Failure> {
+        let bytes = piece.refill();
+        bytes.resize(PIECE, 0);
+        let length = loop {
+            match self.input.read(bytes) {
+                Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+                Err(e) => return Err(Failure::io("cannot read", Path::new(&self.name), e)),
+                Ok(length) => break length,
+            }
+        };
+        bytes.truncate(length);
+        Ok(length > 0)
+    }
+}
