@@ -197,10 +197,11 @@ impl Tile {
     fn value(&self, u: f64, v: f64) -> f64 {
         let p = &self.pairs;
         let step = |sum: [f64; 2], by: f64, next: [f64; 2]| [sum[0] * by + next[0], sum[1] * by + next[1]];
-        let first = step(step(step(step(step(p[0], v, p[1]), v, p[2]), v, p[3]), v, p[4]), v, p[5]);
-        let second = step(step(step(p[6], v, p[7]), v, p[8]), v, p[9]);
+        // By pairs of neighbours first, which do not wait for one another (Estrin's scheme).
+        let (u2, v2) = (u * u, v * v);
+        let first = step(step(step(p[0], v, p[1]), v2, step(p[2], v, p[3])), v2, step(p[4], v, p[5]));
+        let second = step(step(p[6], v, p[7]), v2, step(p[8], v, p[9]));
         let third = step(p[10], v, p[11]);
-        let u2 = u * u;
         let [even, odd] = step(step(third, u2, second), u2, first);
         even + u * odd
     }
