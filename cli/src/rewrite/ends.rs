@@ -1,5 +1,6 @@
 //! Both ends of one rewriting: the sliced file, piece by piece, and the rewritten one, block by block. Pieces are read when one is asked for, or by
-//! a second thread, which looks ahead in them; blocks are then written by whichever of the two has nothing else to do.
+//! a second thread, which looks ahead in them; blocks are then written by that one as it goes on, by whichever of the two has nothing else to do,
+//! and by this one where too much waits.
 
 use crate::files::{Input, Target};
 use crate::report::Failure;
@@ -17,10 +18,12 @@ use std::thread::{Builder, JoinHandle};
 const PIECE: usize = 64 * 1024;
 /// Pieces that may lie ready.
 const READY: usize = 4;
-/// Blocks that may wait to be written.
-const WAITING: usize = 4;
-/// How often it is asked for a piece before this thread goes to sleep: some microseconds, less than to be woken takes.
+/// Bytes that may wait to be written; a block that is larger by itself is not used again.
+const WAITING: usize = 1024 * 1024;
+/// How often it is asked for a piece before this thread goes to sleep: some microseconds,
 const ASKED: u32 = 3_000;
+/// and how often in between for something to be written.
+const ASKED_TO_WRITE: u32 = 100;
 
 /// Where pieces come from and blocks go.
 pub(super) struct Ends {
@@ -46,7 +49,7 @@ pub(super) struct Pieces {
 }
 
 /// The other thread. It comes to its end with the input, when nobody takes what it sends, or when it cannot read or write. (Nobody waits for it after
-/// a refusal: it may be waiting for a pipe.)
+/// a refusal, but for a block that it is writing: it may be waiting for a pipe.)
 struct Ahead {
     ready: Receiver<Looked>,
     spent: Sender<Looked>,
@@ -107,14 +110,18 @@ impl Ends {
         let empty = lock(&self.sink.empty).pop().unwrap_or_default();
         let most = if matches!(self.source, Source::Ahead(_)) { WAITING } else { 0 };
         lock(&self.sink.blocks).push_back(mem::replace(block, empty));
-        while lock(&self.sink.blocks).len() > most {
+        while self.sink.waiting() > most {
             self.sink.write(lock(&self.sink.target))?;
         }
         Ok(())
     }
 
-    /// Whether a part of the output is out of our hands already.
+    /// Whether a part of the output is out of our hands already: all that was put, so that it is the same however many threads there are.
     pub(super) fn is_partly_gone(&self) -> bool {
+        if self.gone {
+            // Why it can't is not what is told here.
+            while self.sink.write(lock(&self.sink.target)).unwrap_or(false) {}
+        }
         self.gone && self.begun
     }
 
@@ -140,6 +147,8 @@ impl Drop for Ends {
     /// What is not whole goes, although the other thread may still wait for something to read.
     fn drop(&mut self) {
         *lock(&self.sink.target) = None;
+        lock(&self.sink.blocks).clear();
+        lock(&self.sink.empty).clear();
     }
 }
 
@@ -170,24 +179,22 @@ impl Ahead {
         // Nobody takes it once all is read.
         let _ = self.spent.send(spent);
         let mut asked = 0;
-        loop {
+        let piece = loop {
             match self.ready.try_recv() {
-                Err(TryRecvError::Empty) if sink.write_meanwhile()? => {}
                 Err(TryRecvError::Empty) if asked < ASKED => {
+                    if asked % ASKED_TO_WRITE == 0 && sink.write_meanwhile()? {
+                        continue;
+                    }
                     sink.waits.store(true, Ordering::Relaxed);
                     asked += 1;
                     std::hint::spin_loop();
                 }
-                other => {
-                    let piece = match other {
-                        Err(TryRecvError::Empty) => self.ready.recv().ok(),
-                        other => other.ok(),
-                    };
-                    sink.waits.store(false, Ordering::Relaxed);
-                    return Ok(piece);
-                }
+                Err(TryRecvError::Empty) => break self.ready.recv().ok(),
+                other => break other.ok(),
             }
-        }
+        };
+        sink.waits.store(false, Ordering::Relaxed);
+        Ok(piece)
     }
 }
 
@@ -200,8 +207,13 @@ fn read_ahead(
     sink: &Sink,
 ) -> Result<(), Failure> {
     loop {
-        // One for each piece that is read keeps step with them: a block is made of several.
-        sink.write_meanwhile()?;
+        // One for each piece that is read: a block is made of one or more. And all, before this waits for a pipe, if the other sleeps.
+        loop {
+            let written = sink.write_meanwhile()?;
+            if !(written && sink.waits.load(Ordering::Relaxed)) {
+                break;
+            }
+        }
         let mut piece = take_back.try_recv().unwrap_or_default();
         let more = pieces.read(&mut piece)?;
         if more {
@@ -238,9 +250,16 @@ impl Sink {
             }
             put?;
         }
-        block.clear();
-        lock(&self.empty).push(block);
+        if block.capacity() <= WAITING {
+            block.clear();
+            lock(&self.empty).push(block);
+        }
         Ok(true)
+    }
+
+    /// Bytes that wait to be written.
+    fn waiting(&self) -> usize {
+        lock(&self.blocks).iter().map(Vec::len).sum()
     }
 
     /// The same, unless the other thread is at it.

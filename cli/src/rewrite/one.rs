@@ -108,7 +108,9 @@ impl Job {
     fn line(&self, line: u64, tail: &Tail) -> Option<Vec<u8>> {
         tail.line(line).or_else(|| match &self.input {
             Name::Standard => None,
-            Name::Path(path) => files::line_of(std::fs::File::open(path).ok()?, line),
+            // What is read from a pipe is gone.
+            Name::Path(path) if path.is_file() => files::line_of(std::fs::File::open(path).ok()?, line),
+            Name::Path(_) => None,
         })
     }
 }

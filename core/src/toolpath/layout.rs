@@ -41,7 +41,7 @@ struct Word {
     place: u8,
     /// Where its digits begin.
     first: u8,
-    /// Of the eight bytes from there on, those before the point; all without one.
+    /// Of the eight bytes from there on, those before the point; all where it is not among them.
     before: u64,
     /// By so many bits they are moved, the point taken out, so that the last digit is in the last byte.
     shift: u8,

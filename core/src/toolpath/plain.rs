@@ -130,7 +130,7 @@ pub(crate) struct Passing {
 }
 
 impl Passing {
-    /// No number of such a line is as large, mm.
+    /// No number of X, Y or E of such a line is as large, mm.
     pub(crate) const LESS_THAN: f64 = 1e5;
 
     /// The number that begins at the start of `bytes`, which was found before.
@@ -453,7 +453,7 @@ mod tests {
             if let Some(room) = next.first_chunk() {
                 prop_assert!(!lines.known || spoilt || lines.layout.fits(room));
             }
-            // Six digits before the point do not pass where the layout has them, whatever they are.
+            // Six digits before the point, but those of F, do not pass where the layout has them, whatever they are.
             if let Some(known) = lines.clone().pass(&next) {
                 prop_assert_eq!(Some(known), passes);
             } else {
