@@ -1,25 +1,22 @@
 //! Both ends of one rewriting: the sliced file, piece by piece, and the rewritten one, block by block. Pieces are read when one is asked for, or by
 //! a second thread, which looks ahead in them; blocks are then written by that one as it goes on, by whichever of the two has nothing else to do,
-//! and by this one where too much waits.
+//! and by this one where too much waits: [`Sink`].
 
+use super::sink::Sink;
 use crate::files::{Input, Target};
 use crate::report::Failure;
 use evengap::follow::{LookAhead, Looked};
-use std::collections::VecDeque;
 use std::io::{self, Read as _};
 use std::mem;
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, SyncSender, TryRecvError, TrySendError, channel, sync_channel};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
 use std::thread::{Builder, JoinHandle};
 
 /// Bytes read at a time.
 const PIECE: usize = 64 * 1024;
 /// Pieces that may lie ready.
 const READY: usize = 4;
-/// Bytes that may wait to be written; a block that is larger by itself is not used again.
-const WAITING: usize = 1024 * 1024;
 /// How often it is asked for a piece before this thread goes to sleep: some microseconds,
 const ASKED: u32 = 3_000;
 /// and how often in between for something to be written.
@@ -56,26 +53,11 @@ struct Ahead {
     thread: JoinHandle<Result<(), Failure>>,
 }
 
-/// What both threads may write to.
-struct Sink {
-    /// None once it has failed, or is not to be written to any more.
-    target: Mutex<Option<Target>>,
-    blocks: Mutex<VecDeque<Vec<u8>>>,
-    empty: Mutex<Vec<Vec<u8>>>,
-    /// The thread that follows has nothing to do.
-    waits: AtomicBool,
-}
-
 impl Ends {
     /// Of this input and this target; with a thread of its own, if there is somebody to look ahead, and a thread to be had.
     pub(super) fn of(pieces: Pieces, target: Target, look_ahead: Option<LookAhead>) -> Ends {
         let (name, gone) = (pieces.name.clone(), target.is_gone());
-        let sink = Arc::new(Sink {
-            target: Mutex::new(Some(target)),
-            blocks: Mutex::default(),
-            empty: Mutex::default(),
-            waits: AtomicBool::new(false),
-        });
+        let sink = Arc::new(Sink::of(target));
         let source = match look_ahead {
             Some(look_ahead) => Source::ahead(pieces, &sink, look_ahead),
             None => Source::Here(pieces),
@@ -107,20 +89,14 @@ impl Ends {
     /// Writes a block, which is empty afterwards, or sees to it that it is written.
     pub(super) fn put(&mut self, block: &mut Vec<u8>) -> Result<(), Failure> {
         self.begun = true;
-        let empty = lock(&self.sink.empty).pop().unwrap_or_default();
-        let most = if matches!(self.source, Source::Ahead(_)) { WAITING } else { 0 };
-        lock(&self.sink.blocks).push_back(mem::replace(block, empty));
-        while self.sink.waiting() > most {
-            self.sink.write(lock(&self.sink.target))?;
-        }
-        Ok(())
+        self.sink.put(block, matches!(self.source, Source::Ahead(_)))
     }
 
-    /// Whether a part of the output is out of our hands already: all that was put, so that it is the same however many threads there are.
-    pub(super) fn is_partly_gone(&self) -> bool {
+    /// Lets all go that was put, where it goes out of our hands at once, so that it is the same however many threads there are: whether any did.
+    pub(super) fn let_go(&self) -> bool {
         if self.gone {
-            // Why it can't is not what is told here.
-            while self.sink.write(lock(&self.sink.target)).unwrap_or(false) {}
+            // Why it can't is not what is told then.
+            let _ = self.sink.write_all();
         }
         self.gone && self.begun
     }
@@ -128,9 +104,9 @@ impl Ends {
     /// Nothing more is to come: the target, when all is written to it.
     pub(super) fn end(mut self) -> Result<Target, Failure> {
         self.join()?;
-        while self.sink.write(lock(&self.sink.target))? {}
+        self.sink.write_all()?;
         let stopped = || Failure::io("cannot rewrite", Path::new(&self.name), io::Error::other("writing has stopped"));
-        lock(&self.sink.target).take().ok_or_else(stopped)
+        self.sink.close().ok_or_else(stopped)
     }
 
     /// Waits for the other thread, which has come to its end, or soon will.
@@ -146,9 +122,7 @@ impl Ends {
 impl Drop for Ends {
     /// What is not whole goes, although the other thread may still wait for something to read.
     fn drop(&mut self) {
-        *lock(&self.sink.target) = None;
-        lock(&self.sink.blocks).clear();
-        lock(&self.sink.empty).clear();
+        drop(self.sink.close());
     }
 }
 
@@ -185,7 +159,7 @@ impl Ahead {
                     if asked % ASKED_TO_WRITE == 0 && sink.write_meanwhile()? {
                         continue;
                     }
-                    sink.waits.store(true, Ordering::Relaxed);
+                    sink.waits(true);
                     asked += 1;
                     std::hint::spin_loop();
                 }
@@ -193,7 +167,7 @@ impl Ahead {
                 other => break other.ok(),
             }
         };
-        sink.waits.store(false, Ordering::Relaxed);
+        sink.waits(false);
         Ok(piece)
     }
 }
@@ -210,14 +184,14 @@ fn read_ahead(
         // One for each piece that is read: a block is made of one or more. And all, before this waits for a pipe, if the other sleeps.
         loop {
             let written = sink.write_meanwhile()?;
-            if !(written && sink.waits.load(Ordering::Relaxed)) {
+            if !(written && sink.is_waited_for()) {
                 break;
             }
         }
         let mut piece = take_back.try_recv().unwrap_or_default();
         let more = pieces.read(&mut piece)?;
         if more {
-            look_ahead.look(&mut piece, || !sink.waits.load(Ordering::Relaxed));
+            look_ahead.look(&mut piece, || !sink.is_waited_for());
         }
         loop {
             match send.try_send(piece) {
@@ -236,45 +210,6 @@ fn read_ahead(
             return Ok(());
         }
     }
-}
-
-impl Sink {
-    /// Writes the block that comes next, if one waits; whether one did.
-    fn write(&self, mut target: MutexGuard<'_, Option<Target>>) -> Result<bool, Failure> {
-        // It is taken only by who may write, so that they are written in their order.
-        let Some(mut block) = lock(&self.blocks).pop_front() else { return Ok(false) };
-        if let Some(open) = target.as_mut() {
-            let put = open.put(&block);
-            if put.is_err() {
-                *target = None;
-            }
-            put?;
-        }
-        if block.capacity() <= WAITING {
-            block.clear();
-            lock(&self.empty).push(block);
-        }
-        Ok(true)
-    }
-
-    /// Bytes that wait to be written.
-    fn waiting(&self) -> usize {
-        lock(&self.blocks).iter().map(Vec::len).sum()
-    }
-
-    /// The same, unless the other thread is at it.
-    fn write_meanwhile(&self) -> Result<bool, Failure> {
-        match self.target.try_lock() {
-            Ok(target) => self.write(target),
-            Err(TryLockError::Poisoned(target)) => self.write(target.into_inner()),
-            Err(TryLockError::WouldBlock) => Ok(false),
-        }
-    }
-}
-
-/// Nothing that is locked is left half done.
-fn lock<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
-    of.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Pieces {

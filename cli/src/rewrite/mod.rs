@@ -4,6 +4,7 @@ mod ends;
 mod many;
 mod one;
 mod report;
+mod sink;
 
 use self::one::{Job, Ready};
 use crate::cautions;

@@ -65,7 +65,7 @@ impl Ready<'_> {
         let refuse = |error: evengap::Error, tail: &Tail, ends: &Ends| {
             let lines = error.places().iter().filter_map(|p| Some((p.line, job.line(p.line, tail)?))).collect();
             let source = Source { name: job.input.shown(), lines };
-            let note = ends.is_partly_gone().then_some(PARTLY_WRITTEN);
+            let note = ends.let_go().then_some(PARTLY_WRITTEN);
             Failure::from(Refusal::by_engine(&error, source).with_note(note))
         };
         let mut tail = Tail::default();
