@@ -1,6 +1,5 @@
 //! What the path should be over this bed: offsets, the vertices of a move, the flow factor. Nothing is written here.
 
-use super::ahead::Heights;
 use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
@@ -93,7 +92,7 @@ impl Bed {
 
     /// h(x, y), remembered for the place asked for last: where one move ends the next one begins.
     #[inline]
-    fn height(&mut self, [x, y]: [f64; 2]) -> f64 {
+    pub(crate) fn height(&mut self, [x, y]: [f64; 2]) -> f64 {
         let Seen { at, height } = self.seen;
         if at[0].to_bits() == x.to_bits() && at[1].to_bits() == y.to_bits() {
             return height;
@@ -112,7 +111,14 @@ impl Bed {
     /// The same where the weight is known.
     #[inline]
     pub(crate) fn offset_of(&mut self, place: [f64; 2], weight: f64) -> f64 {
-        let h = if weight == 0.0 { 0.0 } else { weight * self.height(place) };
+        let height = if weight == 0.0 { 0.0 } else { self.height(place) };
+        self.offset_at(height, weight)
+    }
+
+    /// The same where the height is known, or any number where the weight is 0.
+    #[inline]
+    pub(crate) fn offset_at(&self, height: f64, weight: f64) -> f64 {
+        let h = if weight == 0.0 { 0.0 } else { weight * height };
         h + self.shift
     }
 
@@ -379,18 +385,11 @@ impl Bed {
         Ok(())
     }
 
-    /// [`flow`](Bed::flow) for nearly every move: at most 1 mm, straight, at one height in the taper, and across no break.
+    /// The height in the middle between two places.
     #[inline]
-    pub(crate) fn short_flow(&mut self, from: [f64; 2], to: [f64; 2], slope: f64, told: Option<Heights>) -> f64 {
-        let left = self.height(from);
-        let (middle, right) = match told {
-            Some(Heights { middle, end, .. }) if !middle.is_nan() => (middle, end),
-            _ => {
-                let [x, y] = halfway(from, to);
-                (self.sheet.height(x, y), self.height(to))
-            }
-        };
-        1.0 + slope * (left + 4.0 * middle + right) / 6.0
+    pub(crate) fn middle(&self, from: [f64; 2], to: [f64; 2]) -> f64 {
+        let [x, y] = halfway(from, to);
+        self.sheet.height(x, y)
     }
 
     /// The height at a place, as it was looked up elsewhere.
@@ -414,7 +413,8 @@ impl Bed {
             && low.to_bits() == high.to_bits()
             && self.no_break(from, to)
         {
-            return self.short_flow(from, to, self.weight.slope(z0), None);
+            let heights = [self.height(from), self.middle(from, to), self.height(to)];
+            return flow_between(heights, self.weight.slope(z0));
         }
         let start = self.height(path.at(0.0));
         let mut cuts = core::mem::take(&mut self.cuts);
@@ -444,6 +444,13 @@ impl Bed {
         self.cuts = cuts;
         1.0 + sum
     }
+}
+
+/// [`flow`](Bed::flow) for nearly every move: at most 1 mm, straight, at one height in the taper, and across no break. The heights are those
+/// at its start, its middle and its end.
+#[inline]
+pub(super) fn flow_between([left, middle, right]: [f64; 3], slope: f64) -> f64 {
+    1.0 + slope * (left + 4.0 * middle + right) / 6.0
 }
 
 /// The middle between two places.

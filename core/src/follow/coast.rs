@@ -65,7 +65,7 @@ impl Work {
             && self.bed.leaves(level.weight)
             && self.held.is_none()
             && self.meant.is_some_and(|meant| meant == 0.0)
-            && (self.z.gap - self.z.skew).abs() <= level.z_how.half()
+            && (self.z.gap - self.z.skew).abs() <= level.z_how().half()
             && !drifts
             && self.e.may_stay(self.e.aim, e_how)
             && self.card.compared

@@ -6,14 +6,15 @@
 //! hand and told at its end.
 
 use super::ahead::{Heights, Plains, Read};
-use super::bed::Way;
+use super::bed::{Way, flow_between};
 use super::held::{Ending, Written};
-use super::ledger::{Axis, Decimal, Rounded, Spelling};
+use super::ledger::{Axis, PLACE_DECIMALS, Rounded, Spelling};
 use super::path::Path;
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
+use super::text::Text;
 use crate::toolpath::PLACE_LIMIT;
-use crate::toolpath::plain::{LONGEST, Plain, begins};
+use crate::toolpath::plain::{Plain, begins};
 use crate::toolpath::words::Line;
 
 /// Registers beyond this, mm, are near what no word may hold.
@@ -31,9 +32,12 @@ pub(super) struct Level {
     shift: [f64; 2],
     pub(super) absolute: bool,
     pub(super) e_absolute: bool,
-    pub(super) z_how: Spelling,
     /// E may be scaled here: its factor is 1 elsewhere.
     scaled: bool,
+    /// Filament may belong to the lowest layers.
+    is_low: bool,
+    /// A line may be changed, for the marker stands already.
+    marked: bool,
     /// The longest move that is sure to need one piece, mm.
     longest: f64,
     /// A line may have to wait for the one after it.
@@ -42,74 +46,74 @@ pub(super) struct Level {
     lowest: f64,
 }
 
+impl Level {
+    /// How Z is written: in millimetres, and on lines that have no Z of their own.
+    #[inline]
+    pub(super) fn z_how(&self) -> Spelling {
+        let decimals = PLACE_DECIMALS[0];
+        Spelling { absolute: self.absolute, unit: 1.0, decimals, least: decimals }
+    }
+}
+
 /// Where a run has come to.
 struct Run {
     /// Registers of X, Y and E.
     at: [f64; 2],
     e: f64,
+    /// Where X and Y are, the height there and the offset, mm.
+    place: [f64; 2],
+    height: f64,
+    offset: f64,
     ledgers: [Axis; 2],
+    /// The ledger of Z before the last line.
+    z_before: Axis,
     lines: u64,
     changed: u64,
     filament: [f64; 2],
     /// Lowest and highest offset but that of the last move, and the largest in size.
     range: [f64; 2],
     largest: Option<Offset>,
-    last: Option<Last>,
-}
-
-/// The last move of a run.
-#[derive(Clone, Copy)]
-struct Last {
-    end: Ending,
+    /// Of the last line: the length of its move, mm, its own with what ends it, what of that ends it, and whether it was changed.
     way: f64,
-    z_before: Axis,
-    changed: bool,
     length: usize,
     ending: usize,
+    is_new: bool,
 }
 
 impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
-    /// was read in the other way.
+    /// was read in the other way; `text` is empty.
     #[inline]
-    pub(super) fn cruise(&mut self, plains: &mut Plains<'_>, bytes: &[u8], line: &Line, out: &mut Vec<u8>) -> usize {
+    pub(super) fn cruise(
+        &mut self,
+        plains: &mut Plains<'_>,
+        bytes: &[u8],
+        line: &Line,
+        text: &mut Text,
+        out: &mut Vec<u8>,
+    ) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
         let coasted = self.coast(plains, &level, bytes);
         if coasted > 0 {
             out.extend_from_slice(&bytes[..coasted]);
             return coasted;
         }
-        let state = self.reader.state();
-        let mut run = Run {
-            at: [state.axes[0].register, state.axes[1].register],
-            e: state.e,
-            ledgers: [self.z, self.e],
-            lines: 0,
-            changed: 0,
-            filament: [self.summary.extrusion_in, self.summary.extrusion_out],
-            range: [f64::INFINITY, f64::NEG_INFINITY],
-            largest: None,
-            last: None,
-        };
-        // Up to `copied` all is written; from there to `done` stand lines that stay.
+        let mut run = self.set_out(&level);
+        // Up to `copied` all is in `out` or in `text`; from there to `done` stand lines that stay.
         let (mut done, mut copied) = (0, 0);
-        let (mut read, mut text) = (Read::default(), Text::default());
-        while let Some((plain, heights)) = plains.next(&bytes[done..], &mut read) {
-            let Some([z, e]) = self.plain_move(&level, &mut run, plain, heights) else { break };
-            if z.is_some() || e.is_some() {
-                if copied < done {
-                    out.extend_from_slice(&bytes[copied..done]);
-                }
-                let from = out.len();
-                text.spell(plain, &bytes[done..], z, e);
-                text.append_to(out);
+        let mut read = Read::default();
+        while let Some((plain, heights)) = plains.next(&bytes[done..], &mut read)
+            && let Some(room) = bytes[done..].first_chunk()
+            && let Some([z, e]) = self.plain_move(&level, &mut run, plain, heights)
+        {
+            if run.is_new {
+                text.stay(&bytes[copied..done], out);
+                run.length = text.spell(plain, room, z, e);
                 copied = done + plain.whole();
-                if let Some(last) = &mut run.last {
-                    last.length = out.len() - from - last.ending;
-                }
             }
             done += plain.whole();
         }
+        text.append_to(out);
         out.extend_from_slice(&bytes[copied..done]);
         self.arrive(&level, run, out);
         done
@@ -140,17 +144,45 @@ impl Work {
             shift: [x.shift, y.shift],
             absolute: state.absolute,
             e_absolute: state.e_absolute,
-            z_how: self.place_spelling(state.absolute, None),
             scaled: self.options.flow && self.bed.scales(z.place()),
+            is_low: self.summary.footprint.takes(z.place()),
+            marked: self.output.marked,
             longest,
             holds: weight > 0.0 && self.bed.is_bent(),
             lowest: self.floor.lowest(z.place()),
         })
     }
 
+    /// Where a run begins.
+    #[inline]
+    fn set_out(&mut self, level: &Level) -> Run {
+        let state = self.reader.state();
+        let [x, y, _] = state.axes;
+        let (at, e) = ([x.register, y.register], state.e);
+        let place = [at[0] + level.shift[0], at[1] + level.shift[1]];
+        Run {
+            at,
+            e,
+            place,
+            height: if level.scaled { self.bed.height(place) } else { 0.0 },
+            offset: 0.0,
+            ledgers: [self.z, self.e],
+            z_before: self.z,
+            lines: 0,
+            changed: 0,
+            filament: [self.summary.extrusion_in, self.summary.extrusion_out],
+            range: [f64::INFINITY, f64::NEG_INFINITY],
+            largest: None,
+            way: 0.0,
+            length: 0,
+            ending: 0,
+            is_new: false,
+        }
+    }
+
     /// Follows one plain line: the numbers of Z and E to be written, where those of the line may not stay. `None` if the line is not
     /// for a run; nothing has changed then.
-    #[inline]
+    #[inline(always)]
     fn plain_move(
         &mut self,
         level: &Level,
@@ -158,8 +190,8 @@ impl Work {
         plain: &Plain,
         heights: &Heights,
     ) -> Option<[Option<Rounded>; 2]> {
-        let Level { z, weight, shift, absolute, e_absolute, z_how, .. } = *level;
-        let from = [run.at[0] + shift[0], run.at[1] + shift[1]];
+        let Level { z, weight, shift, absolute, e_absolute, .. } = *level;
+        let from = run.place;
         let register = |word: Option<f64>, at: f64| word.map_or(at, |n| if absolute { n } else { at + n });
         let at = [register(plain.x(), run.at[0]), register(plain.y(), run.at[1])];
         let to = [at[0] + shift[0], at[1] + shift[1]];
@@ -176,19 +208,24 @@ impl Work {
         {
             return None;
         }
-        let heights = heights.of(from, to);
-        let factor = if !(pushes && level.scaled) {
-            1.0
-        } else if length <= 1.0 {
-            self.bed.short_flow(from, to, level.slope, heights)
-        } else {
-            self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
-        };
-        if let Some(told) = heights {
-            self.bed.is_told(to, told.end);
+        let (mut height, mut factor) = (0.0, 1.0);
+        if weight > 0.0 {
+            let told = heights.of(from, to);
+            height = told.map_or_else(|| self.bed.sheet.height(to[0], to[1]), |told| told.end);
+            if pushes && level.scaled {
+                factor = if length <= 1.0 {
+                    let middle = told.map(|told| told.middle).filter(|middle| !middle.is_nan());
+                    let middle = middle.unwrap_or_else(|| self.bed.middle(from, to));
+                    flow_between([run.height, middle, height], level.slope)
+                } else {
+                    self.bed.is_told(from, run.height);
+                    self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
+                };
+            }
         }
-        let offset = self.bed.offset_of(to, weight);
+        let offset = self.bed.offset_at(height, weight);
         let [mut z_ledger, mut e_ledger] = run.ledgers;
+        let z_how = level.z_how();
         let z_aim = offset + z_ledger.skew;
         let z_stays = (z_ledger.gap - z_aim).abs() <= z_how.half();
         let e_how = Spelling::of_e(e_absolute, 1.0, plain.e_decimals());
@@ -196,18 +233,19 @@ impl Work {
         let e_stays = e_word.is_none() || e_ledger.may_stay(e_aim, e_how);
         // The taper has ended and E is to be set right, the marker goes first, or the floor is near.
         let drifts = e_word.is_some() && e_absolute && weight == 0.0 && e_ledger.gap.abs() > 1e-9;
-        let changed = !(z_stays && e_stays);
+        let is_new = !(z_stays && e_stays);
         if !e_stays && (e_at + e_aim).abs() > FAR {
             return None;
         }
-        if drifts || changed && !self.output.marked || offset < level.lowest {
+        if drifts || is_new && !level.marked || offset < level.lowest {
             return None;
         }
 
         // From here on it is the run's.
-        if let Some(last) = run.last {
-            run.account(&last.end);
+        if run.lines > 0 {
+            run.account(self.number);
         }
+        run.z_before = z_ledger;
         let e_gap = e_ledger.gap;
         let z_new = (!z_stays).then(|| z_ledger.write(level.register, 0.0, z_aim, z_how));
         let mut e_new = None;
@@ -217,33 +255,28 @@ impl Work {
             e_ledger.stay(e_how);
         }
         e_ledger.aim = e_aim;
-        if pushes {
+        if pushes && level.is_low {
             self.summary.footprint.lay(length, [z, z], |t| [from[0] + dx * t, from[1] + dy * t]);
         }
-        run.lines += 1;
-        run.changed += u64::from(changed);
-        run.last = Some(Last {
-            end: Ending { place: to, z, offset, number: self.number + run.lines },
-            way: length,
-            z_before: run.ledgers[0],
-            changed,
-            length: plain.length(),
-            ending: plain.whole() - plain.length(),
-        });
         if e_word.is_some() {
             run.filament[0] += e_delta;
             run.filament[1] += e_delta + (e_ledger.gap - e_gap);
         }
-        run.ledgers = [z_ledger, e_ledger];
-        run.at = at;
-        run.e = e_at;
+        run.lines += 1;
+        run.changed += u64::from(is_new);
+        (run.at, run.e, run.ledgers) = (at, e_at, [z_ledger, e_ledger]);
+        (run.place, run.height, run.offset) = (to, height, offset);
+        (run.way, run.is_new) = (length, is_new);
+        (run.length, run.ending) = (plain.whole(), plain.whole() - plain.length());
         Some([z_new, e_new])
     }
 
     /// The end of a run: what it changed is told to all that the next line asks.
     #[inline]
     fn arrive(&mut self, level: &Level, run: Run, out: &[u8]) {
-        let Some(last) = run.last else { return };
+        if run.lines == 0 {
+            return;
+        }
         #[cfg(test)]
         {
             self.cruised += run.lines;
@@ -254,7 +287,7 @@ impl Work {
         self.output.bom = false;
         self.output.lines_changed += run.changed;
         self.reader.went_straight(run.at, run.e);
-        self.output.learn_ending(&out[out.len() - last.ending..]);
+        self.output.learn_ending(&out[out.len() - run.ending..]);
         self.summary.moves_in += run.lines;
         self.summary.moves_out += run.lines;
         [self.summary.extrusion_in, self.summary.extrusion_out] = run.filament;
@@ -264,109 +297,32 @@ impl Work {
         if let Some(largest) = run.largest {
             self.summary.goes_off(largest);
         }
-        self.bed.went_plainly(level.weight, last.end.offset, last.way);
-        self.meant = Some(last.end.offset);
+        if level.weight > 0.0 {
+            self.bed.is_told(run.place, run.height);
+        }
+        self.bed.went_plainly(level.weight, run.offset, run.way);
+        self.meant = Some(run.offset);
         [self.z, self.e] = run.ledgers;
+        let end = Ending { place: run.place, z: level.z, offset: run.offset, number: self.number };
         if level.holds {
-            let written = Written {
-                z_before: last.z_before,
-                register: level.register,
-                delta: 0.0,
-                how: level.z_how,
-                changed: last.changed,
-            };
-            self.hold(last.end, written, None, [last.length, last.ending], out);
+            let Run { z_before, is_new: changed, .. } = run;
+            let written = Written { z_before, register: level.register, delta: 0.0, how: level.z_how(), changed };
+            self.hold(end, written, None, [run.length - run.ending, run.ending], out);
         } else {
-            self.account(last.end);
+            self.account(end);
         }
     }
 }
 
 impl Run {
-    /// What a move's end says of the whole, when it is settled.
+    /// What the end of the last move says of the whole, when it is settled; `number` is that of the line before the run.
     #[inline]
-    fn account(&mut self, Ending { place: [x, y], offset, number, .. }: &Ending) {
-        self.range = [self.range[0].min(*offset), self.range[1].max(*offset)];
+    fn account(&mut self, number: u64) {
+        let (offset, [x, y]) = (self.offset, self.place);
+        self.range = [self.range[0].min(offset), self.range[1].max(offset)];
         if self.largest.is_none_or(|o| offset.abs() > o.offset.abs()) {
-            self.largest = Some(Offset { offset: *offset, x: *x, y: *y, line: *number });
+            self.largest = Some(Offset { offset, x, y, line: number + self.lines });
         }
-    }
-}
-
-/// Room for a plain line, two numbers, and a block more.
-const TEXT: usize = LONGEST + 2 + 2 * Decimal::MOST_BYTES + BLOCK;
-
-/// Short texts are copied by blocks of this many bytes, also where some of those are not wanted: no copy of a length that must
-/// be looked at first.
-const BLOCK: usize = 32;
-
-/// A line that is being put together.
-struct Text {
-    bytes: [u8; TEXT],
-    length: usize,
-}
-
-impl Default for Text {
-    fn default() -> Self {
-        Text { bytes: [0; TEXT], length: 0 }
-    }
-}
-
-impl Text {
-    /// Puts the line together with a Z word behind X and Y, and another number for E.
-    #[inline]
-    fn spell(&mut self, plain: &Plain, bytes: &[u8], z: Option<Rounded>, e: Option<Rounded>) {
-        self.length = 0;
-        let mut done = 0;
-        let anchor = plain.anchor();
-        let [e_from, e_to] = plain.e_at();
-        if let Some(e) = e.filter(|_| e_from < anchor) {
-            self.copy(bytes, done, e_from);
-            self.decimal(e);
-            done = e_to;
-        }
-        if let Some(z) = z {
-            self.copy(bytes, done, anchor);
-            self.copy(b" Z", 0, 2);
-            self.decimal(z);
-            done = anchor;
-        }
-        if let Some(e) = e.filter(|_| e_from > anchor) {
-            self.copy(bytes, done, e_from);
-            self.decimal(e);
-            done = e_to;
-        }
-        self.copy(bytes, done, plain.whole());
-    }
-
-    /// Appends it. (In WebAssembly by whole blocks, of which what is too much is cut off again: a copy of another length is a call there.)
-    #[inline]
-    fn append_to(&self, out: &mut Vec<u8>) {
-        match self.bytes.first_chunk::<{ 2 * BLOCK }>() {
-            Some(blocks) if cfg!(target_family = "wasm") && self.length <= blocks.len() => {
-                let end = out.len() + self.length;
-                out.extend_from_slice(blocks);
-                out.truncate(end);
-            }
-            _ => out.extend_from_slice(&self.bytes[..self.length]),
-        }
-    }
-
-    /// Adds `all[from..to]`.
-    #[inline]
-    fn copy(&mut self, all: &[u8], from: usize, to: usize) {
-        let wanted = to - from;
-        match all[from..].first_chunk::<BLOCK>() {
-            Some(block) if wanted <= BLOCK => self.bytes[self.length..self.length + BLOCK].copy_from_slice(block),
-            _ => self.bytes[self.length..self.length + wanted].copy_from_slice(&all[from..to]),
-        }
-        self.length += wanted;
-    }
-
-    #[inline]
-    fn decimal(&mut self, number: Rounded) {
-        let (digits, from) = number.digits();
-        self.copy(&digits, from, digits.len());
     }
 }
 

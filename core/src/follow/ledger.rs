@@ -49,13 +49,68 @@ impl Rounded {
         units / POWERS[usize::from(self.decimals).min(15)]
     }
 
-    /// As [`Decimal::digits`].
-    #[inline]
-    pub(crate) fn digits(self) -> ([u8; Decimal::MOST_BYTES], usize) {
-        let text = [b'0'; Decimal::MOST_BYTES];
-        set(text, text.len(), self.units.unsigned_abs(), self.units < 0, self.decimals)
+    /// Sets it as [`Decimal::write`] writes it, at the start of `text`, and tells its length.
+    #[inline(always)]
+    pub(crate) fn spell(self, text: &mut [u8; Rounded::ROOM]) -> usize {
+        let (decimals, units) = (usize::from(self.decimals & 15), self.units.unsigned_abs());
+        let (whole, part) = (units / TENS[decimals], units % TENS[decimals]);
+        *text = [b'0'; Rounded::ROOM];
+        let sign = usize::from(self.units < 0);
+        if sign > 0 {
+            text[0] = b'-';
+        }
+        let point = sign + count(whole);
+        set(text, point, whole);
+        if decimals == 0 {
+            return point;
+        }
+        text[point] = b'.';
+        let end = point + 1 + decimals;
+        set(text, end, part);
+        end
+    }
+
+    /// It takes no more bytes: its digits, one before the point, a sign and the point.
+    pub(crate) const MOST_BYTES: usize = 20;
+
+    /// Room for that, and some more.
+    pub(crate) const ROOM: usize = 32;
+}
+
+/// Sets the digits of `rest` before `end`; 0 has none.
+#[inline(always)]
+fn set(text: &mut [u8], mut end: usize, mut rest: u64) {
+    while rest > 9 {
+        end -= 2;
+        text[end..end + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
+        rest /= 100;
+    }
+    if rest > 0 {
+        text[end - 1] = PAIRS[(rest % 100) as usize][1];
     }
 }
+
+/// How many digits a number has, 1 at least.
+#[inline(always)]
+fn count(n: u64) -> usize {
+    match n {
+        0..10 => 1,
+        10..100 => 2,
+        100..1000 => 3,
+        _ => n.ilog10() as usize + 1,
+    }
+}
+
+/// Powers of ten, as many as a rounded number has digits.
+const TENS: [u64; 16] = {
+    let mut tens = [1; 16];
+    let mut n = 1;
+    while n < tens.len() {
+        tens[n] = 10 * tens[n - 1];
+        n += 1;
+    }
+    tens
+};
 
 impl Decimal {
     /// As a ledger rounds.
@@ -88,21 +143,13 @@ impl Decimal {
     }
 
     /// The most bytes that a number takes.
-    pub(crate) const MOST_BYTES: usize = 56;
+    const MOST_BYTES: usize = 56;
 
     /// Decimals beyond these are not written: what the reader takes has fewer digits than that.
     const MOST_DECIMALS: usize = 40;
 
     /// Writes the digits: a sign if negative, at least one digit before the point.
-    #[inline]
     pub(crate) fn write(self, out: &mut Vec<u8>) {
-        let (digits, from) = self.digits();
-        out.extend_from_slice(&digits[from..]);
-    }
-
-    /// The digits, which end with the bytes, and where they begin.
-    #[inline]
-    pub(crate) fn digits(self) -> ([u8; Decimal::MOST_BYTES], usize) {
         let mut text = [b'0'; Decimal::MOST_BYTES];
         let mut n = text.len();
         let mut rest = self.units.unsigned_abs();
@@ -114,48 +161,23 @@ impl Decimal {
         }
         #[expect(clippy::cast_possible_truncation, reason = "not above u64::MAX here")]
         let rest = rest as u64;
-        set(text, n, rest, self.units < 0, self.decimals)
-    }
-}
-
-/// Sets the digits that are left before those that stand from `n` on, the point among them, and the sign.
-#[inline]
-fn set(
-    mut text: [u8; Decimal::MOST_BYTES],
-    mut n: usize,
-    mut rest: u64,
-    minus: bool,
-    decimals: u8,
-) -> ([u8; Decimal::MOST_BYTES], usize) {
-    while rest > 9 {
-        n -= 2;
-        text[n..n + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
-        rest /= 100;
-    }
-    if rest > 0 {
-        n -= 1;
-        text[n] = PAIRS[usize::try_from(rest).unwrap_or(0)][1];
-    }
-    let decimals = usize::from(decimals).min(Decimal::MOST_DECIMALS);
-    // A digit at least before the point.
-    n = n.min(text.len() - 1 - decimals);
-    if decimals > 0 {
-        // What stands before the point makes room for it.
-        let point = text.len() - decimals - 1;
-        if point - (n - 1) <= 8 {
-            let block: [u8; 8] = text[point - 7..=point].try_into().unwrap_or_default();
-            text[point - 8..point].copy_from_slice(&block);
-        } else {
-            text.copy_within(n..=point, n - 1);
+        set(&mut text, n, rest);
+        if rest > 0 {
+            n -= count(rest);
         }
-        n -= 1;
-        text[point] = b'.';
+        let decimals = usize::from(self.decimals).min(Decimal::MOST_DECIMALS);
+        // A digit at least before the point.
+        let point = text.len() - decimals;
+        n = n.min(point - 1);
+        if self.units < 0 {
+            out.push(b'-');
+        }
+        out.extend_from_slice(&text[n..point]);
+        if decimals > 0 {
+            out.push(b'.');
+            out.extend_from_slice(&text[point..]);
+        }
     }
-    if minus {
-        n -= 1;
-        text[n] = b'-';
-    }
-    (text, n)
 }
 
 /// 00 to 99.

@@ -31,6 +31,7 @@ mod split;
 mod stream;
 mod summary;
 mod taper;
+mod text;
 
 pub use crate::toolpath::EMode;
 pub use ahead::{LookAhead, Looked};

@@ -10,6 +10,7 @@ use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
+use super::text::Text;
 use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
@@ -64,6 +65,7 @@ use crate::{Error, ErrorKind, Footprint, HeightMap};
 pub struct Rewriter {
     lines: Lines,
     line: Line,
+    text: Text,
     pub(super) work: Work,
 }
 
@@ -173,7 +175,8 @@ impl Rewriter {
             waiting: Vec::new(),
             own_z: Vec::new(),
         };
-        Ok(Rewriter { lines: Lines::with_limit(options.line_limit), line: Line::default(), work })
+        let lines = Lines::with_limit(options.line_limit);
+        Ok(Rewriter { lines, line: Line::default(), text: Text::default(), work })
     }
 
     /// Takes the next bytes of the toolpath and appends what is ready to `out`.
@@ -204,9 +207,9 @@ impl Rewriter {
 
     #[inline]
     fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
-        let Rewriter { lines, line, work } = self;
+        let Rewriter { lines, line, text, work } = self;
         work.resume(out);
-        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, out });
+        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, text, out });
         work.pause(out);
         done
     }
@@ -218,7 +221,7 @@ impl Rewriter {
     /// have come to lie below the floor: it says how far to raise the bed so that the toolpath passes.
     #[inline]
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
-        let Rewriter { mut lines, mut line, mut work } = self;
+        let Rewriter { mut lines, mut line, mut work, .. } = self;
         work.resume(out);
         lines.finish(|piece| work.take(piece, None, &mut line, out))?;
         work.settle();
@@ -263,13 +266,14 @@ struct Feed<'a> {
     /// What was left of the bytes when lines were last taken ahead, if the next line begins there.
     left: Option<usize>,
     line: &'a mut Line,
+    text: &'a mut Text,
     out: &'a mut Vec<u8>,
 }
 
 impl Takes<Error> for Feed<'_> {
     #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
-        let done = self.work.cruise(&mut self.plains, rest, self.line, self.out);
+        let done = self.work.cruise(&mut self.plains, rest, self.line, self.text, self.out);
         self.left = Some(rest.len() - done);
         done
     }

@@ -43,7 +43,7 @@ pub(crate) const LONGEST: usize = 96;
 const ROOM: usize = LONGEST + 32;
 
 /// The start of a line and what comes after it.
-pub(super) type Room = [u8; ROOM];
+pub(crate) type Room = [u8; ROOM];
 
 const X: usize = 0;
 pub(super) const E: usize = 1;
