@@ -4,11 +4,11 @@
 //! That is how lines read, and, if it is guessed right where plain ones begin, the heights that following them asks for. What was told is
 //! taken only where the place is the one that following came to, to the last bit: a wrong guess costs time and changes nothing.
 
-use super::bed::halfway;
-use super::taper::Weight;
+use super::bed::Bed;
+use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::{Passing, Plain, PlainLines};
+use crate::toolpath::plain::{Passing, PlainLines};
 use crate::toolpath::words::Line;
 use std::sync::Arc;
 
@@ -71,8 +71,10 @@ use std::sync::Arc;
 /// ```
 #[derive(Debug, Clone)]
 pub struct LookAhead {
-    sheet: Arc<Sheet>,
-    weight: Weight,
+    bed: Bed,
+    /// E may be scaled.
+    flow: bool,
+    read: Read,
     /// X, Y and Z as far as they are guessed, mm.
     at: [Option<f64>; 3],
     /// X, Y and Z are coordinates.
@@ -85,7 +87,9 @@ pub struct Looked {
     bytes: Vec<u8>,
     /// Whose heights they are.
     sheet: Option<Arc<Sheet>>,
-    lines: Vec<Told<(Plain, Heights)>>,
+    /// Plain moves that are followed, as far as `runs`: the rest is memory for more.
+    legs: Vec<Legs>,
+    runs: usize,
     /// Those where nothing is followed any more, as it was guessed.
     passing: Vec<Told<Passing>>,
     /// Other lines of commands, as far as `many`: the rest is memory for more.
@@ -117,111 +121,76 @@ fn told<'a, T>(lines: &mut &'a [Told<T>], left: usize) -> Option<&'a T> {
     None
 }
 
-/// The heights that a straight move asks for, mm, if it is this one; places that are no numbers if none were told.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Heights {
-    from: [f64; 2],
-    to: [f64; 2],
-    /// Only where E may be scaled; no number elsewhere.
-    pub(super) middle: f64,
-    pub(super) end: f64,
-}
-
-const NONE: Heights = Heights { from: [f64::NAN; 2], to: [f64::NAN; 2], middle: f64::NAN, end: f64::NAN };
-
-impl Heights {
-    /// They, if they are those of this move.
-    #[inline]
-    pub(super) fn of(&self, from: [f64; 2], to: [f64; 2]) -> Option<Heights> {
-        let same = |a: [f64; 2], b: [f64; 2]| a[0].to_bits() == b[0].to_bits() && a[1].to_bits() == b[1].to_bits();
-        (same(self.to, to) && same(self.from, from)).then_some(*self)
-    }
-}
-
 /// After so many lines it is asked whether to go on.
 const PATIENCE: usize = 64;
 /// Lines of a piece that are not plain and are read ahead, at the most: each takes 1 KB.
 const MOST_OTHERS: usize = 1024;
 
 impl LookAhead {
-    pub(super) fn new(sheet: Arc<Sheet>, weight: Weight) -> Self {
-        LookAhead { sheet, weight, at: [None; 3], absolute: true }
+    pub(super) fn new(bed: Bed, flow: bool) -> Self {
+        LookAhead { bed, flow, read: Read::default(), at: [None; 3], absolute: true }
     }
 
     /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         piece.forget();
-        piece.sheet = Some(self.sheet.clone());
+        piece.sheet = Some(self.bed.sheet.clone());
         let bytes = &piece.bytes[..];
-        let (mut done, mut passes) = (0, self.passes());
-        let mut plains = PlainLines::default();
+        let mut done = 0;
+        let mut course = self.course();
         while goes_on() {
-            for _ in 0..PATIENCE {
+            let mut lines = 0;
+            while lines < PATIENCE {
                 let rest = &bytes[done..];
                 let left = rest.len();
-                if let Some(line) = passes.then(|| plains.pass(rest)).flatten() {
+                lines += 1;
+                // Whether nothing is followed here, as far as it is guessed.
+                let passes = self.absolute && course.is_some_and(|c| c.weight == 0.0);
+                if let Some(line) = passes.then(|| self.read.reader.pass(rest)).flatten() {
                     piece.passing.push(Told { left, line });
                     [self.at[0], self.at[1]] = [None; 2];
                     done += line.whole;
                     continue;
                 }
-                // Read where it stays.
-                piece.lines.push(Told { left, line: (Plain::default(), NONE) });
-                if let Some(Told { line: (plain, heights), .. }) = piece.lines.last_mut()
-                    && plains.next(plain, rest)
-                {
-                    *heights = self.heights(plain);
-                    done += plain.whole();
-                    continue;
-                }
-                piece.lines.pop();
-                if let Some(end) = memchr::memchr2(b'\n', b'\r', rest) {
-                    if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) && piece.many < MOST_OTHERS {
-                        if piece.many == piece.others.len() {
-                            piece.others.push(Told { left, line: Line::default() });
-                        }
-                        let told = &mut piece.others[piece.many];
-                        told.left = left;
-                        told.line.read(&rest[..end]);
-                        self.follow(&told.line);
-                        passes = self.passes();
-                        if told.line.is_clean() {
-                            piece.many += 1;
-                        } else {
-                            told.line = Line::default();
-                        }
+                if let (Some(course), [Some(x), Some(y), _]) = (course, self.at) {
+                    if piece.runs == piece.legs.len() {
+                        piece.legs.push(Legs::default());
                     }
-                    done += end + 1;
-                } else {
-                    return;
+                    let legs = &mut piece.legs[piece.runs];
+                    legs.tell(course, [x, y], &mut self.bed, &mut self.read, rest);
+                    if let Some(last) = legs.all().last() {
+                        [self.at[0], self.at[1]] = last.at.map(Some);
+                        piece.runs += 1;
+                        lines += legs.all().len();
+                        done += legs.bytes();
+                        continue;
+                    }
                 }
+                let Some(end) = memchr::memchr2(b'\n', b'\r', rest) else { return };
+                if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) && piece.many < MOST_OTHERS {
+                    if piece.many == piece.others.len() {
+                        piece.others.push(Told { left, line: Line::default() });
+                    }
+                    let told = &mut piece.others[piece.many];
+                    told.left = left;
+                    told.line.read(&rest[..end]);
+                    self.follow(&told.line);
+                    course = self.course();
+                    if told.line.is_clean() {
+                        piece.many += 1;
+                    } else {
+                        told.line = Line::default();
+                    }
+                }
+                done += end + 1;
             }
         }
         self.pass(&bytes[done..]);
     }
 
-    /// Whether nothing is followed here, as far as it is guessed.
-    #[inline]
-    fn passes(&self) -> bool {
-        self.absolute && self.at[2].is_some_and(|z| self.weight.at(z) == 0.0)
-    }
-
-    /// The heights of a plain line's move.
-    #[inline]
-    fn heights(&mut self, plain: &Plain) -> Heights {
-        let [from_x, from_y, z] = self.at;
-        let to = [self.goes(from_x, plain.x()), self.goes(from_y, plain.y())];
-        [self.at[0], self.at[1]] = to;
-        let (Some(from_x), Some(from_y), [Some(x), Some(y)]) = (from_x, from_y, to) else { return NONE };
-        if z.is_some_and(|z| self.weight.at(z) == 0.0) {
-            return NONE;
-        }
-        let (from, to) = ([from_x, from_y], [x, y]);
-        let end = self.sheet.height(x, y);
-        let scaled = plain.e().is_some() && z.is_some_and(|z| self.weight.slope(z) != 0.0);
-        let [x, y] = halfway(from, to);
-        let middle = if scaled { self.sheet.height(x, y) } else { f64::NAN };
-        Heights { from, to, middle, end }
+    /// How plain moves go here, as far as it is guessed.
+    fn course(&self) -> Option<Course> {
+        Course::at(&self.bed, self.at[2]?, [0.0; 2], self.absolute, self.flow)
     }
 
     /// Where an axis goes by a word, if it has one.
@@ -268,9 +237,8 @@ impl Looked {
 
     fn forget(&mut self) {
         self.sheet = None;
-        self.lines.clear();
         self.passing.clear();
-        self.many = 0;
+        (self.runs, self.many) = (0, 0);
     }
 
     /// The bytes.
@@ -285,43 +253,55 @@ impl Looked {
         if !same {
             return Plains::default();
         }
-        Plains { lines: &self.lines, passing: &self.passing, others: &self.others[..self.many], ..Plains::default() }
-    }
-}
-
-/// A line that was read when it came; no heights were told of it.
-pub(super) struct Read((Plain, Heights));
-
-impl Default for Read {
-    fn default() -> Self {
-        Read((Plain::default(), NONE))
+        Plains {
+            legs: &self.legs[..self.runs],
+            passing: &self.passing,
+            others: &self.others[..self.many],
+            ..Plains::default()
+        }
     }
 }
 
 /// The plain lines of the bytes in hand: read when they come, where they were not read ahead.
 #[derive(Default)]
 pub(super) struct Plains<'a> {
-    lines: &'a [Told<(Plain, Heights)>],
+    legs: &'a [Legs],
     passing: &'a [Told<Passing>],
     others: &'a [Told<Line>],
-    /// Reads the others.
-    reader: PlainLines,
     /// Where the numbers of X and Y that came last begin, of lines that pass; 0 where none did.
     places: [usize; 2],
 }
 
 impl<'a> Plains<'a> {
-    /// The plain line at the start of `rest`, all that is left of the bytes in hand, if there is one; and its heights, if they were told.
-    /// `read` keeps what is read now.
-    #[inline(always)]
-    pub(super) fn next<'p>(&mut self, rest: &[u8], read: &'p mut Read) -> Option<&'p (Plain, Heights)>
+    /// The plain moves at the start of `rest`, all that is left of the bytes in hand: as they were told ahead, or as `own` tells them now.
+    #[inline]
+    pub(super) fn legs<'p>(
+        &mut self,
+        (own, read): (&'p mut Legs, &mut Read),
+        course: &Course,
+        from: [f64; 2],
+        bed: &mut Bed,
+        rest: &[u8],
+    ) -> &'p [Leg]
     where
         'a: 'p,
     {
-        if let Some(line) = told(&mut self.lines, rest.len()) {
-            return Some(line);
+        let left = rest.len();
+        while let Some((first, more)) = self.legs.split_first()
+            && !cfg!(target_family = "wasm")
+        {
+            if !first.lie_before(left) {
+                match first.from(left, course, from) {
+                    Some(legs) => return legs,
+                    None => break,
+                }
+            }
+            self.legs = more;
         }
-        self.reader.next(&mut read.0.0, rest).then_some(&read.0)
+        if own.lie_before(left) || own.from(left, course, from).is_none() {
+            own.tell(*course, from, bed, read, rest);
+        }
+        own.from(left, course, from).unwrap_or_default()
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
@@ -338,10 +318,10 @@ impl<'a> Plains<'a> {
 
     /// The same for a line that passes, `done` bytes from where they set out: its bytes, and the number of its E word.
     #[inline(always)]
-    pub(super) fn pass(&mut self, rest: &[u8], done: usize) -> Option<(usize, Option<f64>)> {
+    pub(super) fn pass(&mut self, reader: &mut PlainLines, rest: &[u8], done: usize) -> Option<(usize, Option<f64>)> {
         let line = match told(&mut self.passing, rest.len()) {
             Some(line) => *line,
-            None => self.reader.pass(rest)?,
+            None => reader.pass(rest)?,
         };
         for (place, at) in self.places.iter_mut().zip(line.places) {
             if at != 0 {

@@ -8,12 +8,18 @@ use super::ahead::Plains;
 use super::cruise::Level;
 use super::ledger::Spelling;
 use super::rewriter::Work;
-use crate::toolpath::plain::Passing;
+use crate::toolpath::plain::{Passing, PlainLines};
 
 impl Work {
     /// Passes as many plain lines from the start of `bytes` as there are, and tells their length.
     #[inline]
-    pub(super) fn coast(&mut self, plains: &mut Plains<'_>, level: &Level, bytes: &[u8]) -> usize {
+    pub(super) fn coast(
+        &mut self,
+        plains: &mut Plains<'_>,
+        reader: &mut PlainLines,
+        level: &Level,
+        bytes: &[u8],
+    ) -> usize {
         if !self.may_coast(level) {
             return 0;
         }
@@ -23,7 +29,7 @@ impl Work {
         let [mut pushed, mut written] = [self.summary.extrusion_in, self.summary.extrusion_out];
         let (mut done, mut lines) = (0, 0);
         plains.set_out();
-        while let Some((whole, e_word)) = plains.pass(&bytes[done..], done) {
+        while let Some((whole, e_word)) = plains.pass(reader, &bytes[done..], done) {
             if let Some(n) = e_word {
                 let to = if absolute { n } else { e + n };
                 let delta = if absolute { to - e } else { n };
@@ -61,8 +67,8 @@ impl Work {
     fn may_coast(&self, level: &Level) -> bool {
         let e_how = Spelling::of_e(level.e_absolute, 1.0, 0);
         let drifts = level.e_absolute && self.e.gap.abs() > 1e-9;
-        level.absolute
-            && self.bed.leaves(level.weight)
+        level.course.absolute
+            && self.bed.leaves(level.course.weight)
             && self.held.is_none()
             && self.meant.is_some_and(|meant| meant == 0.0)
             && (self.z.gap - self.z.skew).abs() <= level.z_how().half()
@@ -70,8 +76,8 @@ impl Work {
             && self.e.may_stay(self.e.aim, e_how)
             && self.card.compared
             && self.summary.largest_offset.is_some()
-            && self.summary.z_range.is_some_and(|[low, high]| low <= level.z && level.z <= high)
-            && !self.summary.footprint.takes(level.z)
+            && self.summary.z_range.is_some_and(|[low, high]| low <= level.course.z && level.course.z <= high)
+            && !self.summary.footprint.takes(level.course.z)
             && self.reader.state().axes[..2].iter().all(|a| a.register.abs() < Passing::LESS_THAN)
     }
 }

@@ -5,16 +5,15 @@
 //! either way (a test holds that). What no plain line changes is looked up once a run; what each of them changes is kept at
 //! hand and told at its end.
 
-use super::ahead::{Heights, Plains, Read};
-use super::bed::{Way, flow_between};
+use super::ahead::Plains;
 use super::held::{Ending, Written};
 use super::ledger::{Axis, PLACE_DECIMALS, Rounded, Spelling};
-use super::path::Path;
+use super::legs::{Course, Leg, Legs, Read};
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
 use super::text::Text;
 use crate::toolpath::PLACE_LIMIT;
-use crate::toolpath::plain::{Plain, begins};
+use crate::toolpath::plain::begins;
 use crate::toolpath::words::Line;
 
 /// Registers beyond this, mm, are near what no word may hold.
@@ -22,24 +21,14 @@ const FAR: f64 = PLACE_LIMIT / 2.0;
 
 /// What is the same for all moves of a run.
 pub(super) struct Level {
-    /// The original's Z, mm, and its register.
-    pub(super) z: f64,
+    pub(super) course: Course,
+    /// The original's register of Z, mm.
     register: f64,
-    pub(super) weight: f64,
-    /// How the weight changes with Z, 1/mm.
-    slope: f64,
-    /// Between coordinates and registers of X and Y, mm.
-    shift: [f64; 2],
-    pub(super) absolute: bool,
     pub(super) e_absolute: bool,
-    /// E may be scaled here: its factor is 1 elsewhere.
-    scaled: bool,
     /// Filament may belong to the lowest layers.
     is_low: bool,
     /// A line may be changed, for the marker stands already.
     marked: bool,
-    /// The longest move that is sure to need one piece, mm.
-    longest: f64,
     /// A line may have to wait for the one after it.
     holds: bool,
     /// Offsets below this, mm, would lie under the floor.
@@ -51,7 +40,7 @@ impl Level {
     #[inline]
     pub(super) fn z_how(&self) -> Spelling {
         let decimals = PLACE_DECIMALS[0];
-        Spelling { absolute: self.absolute, unit: 1.0, decimals, least: decimals }
+        Spelling { absolute: self.course.absolute, unit: 1.0, decimals, least: decimals }
     }
 }
 
@@ -60,9 +49,6 @@ struct Run {
     /// Registers of X, Y and E.
     at: [f64; 2],
     e: f64,
-    /// Where X and Y are, the height there and the offset, mm.
-    place: [f64; 2],
-    height: f64,
     offset: f64,
     ledgers: [Axis; 2],
     /// The ledger of Z before the last line.
@@ -73,10 +59,7 @@ struct Run {
     /// Lowest and highest offset but that of the last move, and the largest in size.
     range: [f64; 2],
     largest: Option<Offset>,
-    /// Of the last line: the length of its move, mm, its own with what ends it, what of that ends it, and whether it was changed.
-    way: f64,
-    length: usize,
-    ending: usize,
+    /// The last line was changed.
     is_new: bool,
 }
 
@@ -89,33 +72,42 @@ impl Work {
         plains: &mut Plains<'_>,
         bytes: &[u8],
         line: &Line,
-        text: &mut Text,
+        Desk { read, legs, text }: &mut Desk,
         out: &mut Vec<u8>,
     ) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
-        let coasted = self.coast(plains, &level, bytes);
+        let coasted = self.coast(plains, &mut read.reader, &level, bytes);
         if coasted > 0 {
             out.extend_from_slice(&bytes[..coasted]);
             return coasted;
         }
-        let mut run = self.set_out(&level);
+        let mut run = self.set_out();
         // Up to `copied` all is in `out` or in `text`; from there to `done` stand lines that stay.
-        let (mut done, mut copied) = (0, 0);
-        let mut read = Read::default();
-        while let Some((plain, heights)) = plains.next(&bytes[done..], &mut read)
-            && let Some(room) = bytes[done..].first_chunk()
-            && let Some([z, e]) = self.plain_move(&level, &mut run, plain, heights)
-        {
-            if run.is_new {
-                text.stay(&bytes[copied..done], out);
-                run.length = text.spell(plain, room, z, e);
-                copied = done + plain.whole();
+        let (mut done, mut copied, mut length) = (0, 0, 0);
+        let mut last = None;
+        'run: loop {
+            let legs = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
+            for leg in legs {
+                let Some(room) = bytes[done..].first_chunk() else { break 'run };
+                let Some([z, e]) = self.take_leg(&level, &mut run, leg) else { break 'run };
+                length = leg.seats.whole();
+                if run.is_new {
+                    text.stay(&bytes[copied..done], out);
+                    length = text.spell(&leg.seats, room, z, e);
+                    copied = done + leg.seats.whole();
+                }
+                done += leg.seats.whole();
+                last = Some(*leg);
             }
-            done += plain.whole();
+            if legs.is_empty() {
+                break;
+            }
         }
         text.append_to(out);
         out.extend_from_slice(&bytes[copied..done]);
-        self.arrive(&level, run, out);
+        if let Some(last) = last {
+            self.arrive(&level, run, &last, length, out);
+        }
         done
     }
 
@@ -134,37 +126,25 @@ impl Work {
             && !self.output.muted
             && (state.e_said || told());
         let [x, y, z] = state.axes;
-        let weight = self.bed.weight.at(z.place());
-        let longest = self.bed.plain_length(weight)?;
+        let course = Course::at(&self.bed, z.place(), [x.shift, y.shift], state.absolute, self.options.flow)?;
         usual.then(|| Level {
-            z: z.place(),
+            course,
             register: z.register,
-            weight,
-            slope: self.bed.weight.slope(z.place()),
-            shift: [x.shift, y.shift],
-            absolute: state.absolute,
             e_absolute: state.e_absolute,
-            scaled: self.options.flow && self.bed.scales(z.place()),
-            is_low: self.summary.footprint.takes(z.place()),
+            is_low: self.summary.footprint.takes(course.z),
             marked: self.output.marked,
-            longest,
-            holds: weight > 0.0 && self.bed.is_bent(),
-            lowest: self.floor.lowest(z.place()),
+            holds: course.weight > 0.0 && self.bed.is_bent(),
+            lowest: self.floor.lowest(course.z),
         })
     }
 
     /// Where a run begins.
     #[inline]
-    fn set_out(&mut self, level: &Level) -> Run {
+    fn set_out(&mut self) -> Run {
         let state = self.reader.state();
-        let [x, y, _] = state.axes;
-        let (at, e) = ([x.register, y.register], state.e);
-        let place = [at[0] + level.shift[0], at[1] + level.shift[1]];
         Run {
-            at,
-            e,
-            place,
-            height: if level.scaled { self.bed.height(place) } else { 0.0 },
+            at: [state.axes[0].register, state.axes[1].register],
+            e: state.e,
             offset: 0.0,
             ledgers: [self.z, self.e],
             z_before: self.z,
@@ -173,66 +153,40 @@ impl Work {
             filament: [self.summary.extrusion_in, self.summary.extrusion_out],
             range: [f64::INFINITY, f64::NEG_INFINITY],
             largest: None,
-            way: 0.0,
-            length: 0,
-            ending: 0,
             is_new: false,
         }
     }
 
-    /// Follows one plain line: the numbers of Z and E to be written, where those of the line may not stay. `None` if the line is not
+    /// Follows one plain move: the numbers of Z and E to be written, where those of the line may not stay. `None` if the line is not
     /// for a run; nothing has changed then.
     #[inline(always)]
-    fn plain_move(
-        &mut self,
-        level: &Level,
-        run: &mut Run,
-        plain: &Plain,
-        heights: &Heights,
-    ) -> Option<[Option<Rounded>; 2]> {
-        let Level { z, weight, shift, absolute, e_absolute, .. } = *level;
-        let from = run.place;
-        let register = |word: Option<f64>, at: f64| word.map_or(at, |n| if absolute { n } else { at + n });
-        let at = [register(plain.x(), run.at[0]), register(plain.y(), run.at[1])];
-        let to = [at[0] + shift[0], at[1] + shift[1]];
-        let e_word = plain.e();
-        let e_at = e_word.map_or(run.e, |n| if e_absolute { n } else { run.e + n });
-        let e_delta = e_word.map_or(0.0, |n| if e_absolute { e_at - run.e } else { n });
-        let [dx, dy] = [to[0] - from[0], to[1] - from[1]];
-        let length = (dx * dx + dy * dy).sqrt();
+    fn take_leg(&mut self, level: &Level, run: &mut Run, leg: &Leg) -> Option<[Option<Rounded>; 2]> {
+        let Level { course: Course { z, weight, .. }, e_absolute, .. } = *level;
+        let has_e = leg.seats.has_e();
+        let e_at = if !has_e {
+            run.e
+        } else if e_absolute {
+            leg.e
+        } else {
+            run.e + leg.e
+        };
+        let e_delta = if has_e && e_absolute { e_at - run.e } else { leg.e };
         let pushes = e_delta > 0.0;
-        // Not one that stands still, crosses a break line, or lays filament where that is to be told.
-        if !(length > 0.0 && length <= level.longest)
-            || weight > 0.0 && !(self.bed.no_break(from, to) && (!pushes || self.bed.is_within(to)))
-            || pushes && !self.card.compared
-        {
+        // Not where filament is laid of which something is to be told.
+        if pushes && (leg.strays || !self.card.compared) {
             return None;
         }
-        let (mut height, mut factor) = (0.0, 1.0);
-        if weight > 0.0 {
-            let told = heights.of(from, to);
-            height = told.map_or_else(|| self.bed.sheet.height(to[0], to[1]), |told| told.end);
-            if pushes && level.scaled {
-                factor = if length <= 1.0 {
-                    let middle = told.map(|told| told.middle).filter(|middle| !middle.is_nan());
-                    let middle = middle.unwrap_or_else(|| self.bed.middle(from, to));
-                    flow_between([run.height, middle, height], level.slope)
-                } else {
-                    self.bed.is_told(from, run.height);
-                    self.bed.flow(&Way { path: Path::Straight { from, to, length }, z: [z, z] })
-                };
-            }
-        }
-        let offset = self.bed.offset_at(height, weight);
+        let factor = if pushes { leg.factor } else { 1.0 };
+        let offset = self.bed.offset_at(leg.height, weight);
         let [mut z_ledger, mut e_ledger] = run.ledgers;
         let z_how = level.z_how();
         let z_aim = offset + z_ledger.skew;
         let z_stays = (z_ledger.gap - z_aim).abs() <= z_how.half();
-        let e_how = Spelling::of_e(e_absolute, 1.0, plain.e_decimals());
+        let e_how = Spelling::of_e(e_absolute, 1.0, leg.seats.e_decimals());
         let e_aim = e_ledger.aim + e_delta * (factor - 1.0);
-        let e_stays = e_word.is_none() || e_ledger.may_stay(e_aim, e_how);
+        let e_stays = !has_e || e_ledger.may_stay(e_aim, e_how);
         // The taper has ended and E is to be set right, the marker goes first, or the floor is near.
-        let drifts = e_word.is_some() && e_absolute && weight == 0.0 && e_ledger.gap.abs() > 1e-9;
+        let drifts = has_e && e_absolute && weight == 0.0 && e_ledger.gap.abs() > 1e-9;
         let is_new = !(z_stays && e_stays);
         if !e_stays && (e_at + e_aim).abs() > FAR {
             return None;
@@ -243,7 +197,7 @@ impl Work {
 
         // From here on it is the run's.
         if run.lines > 0 {
-            run.account(self.number);
+            run.account(level, self.number);
         }
         run.z_before = z_ledger;
         let e_gap = e_ledger.gap;
@@ -251,63 +205,63 @@ impl Work {
         let mut e_new = None;
         if !e_stays {
             e_new = Some(e_ledger.write(e_at, e_delta, e_aim, e_how));
-        } else if e_word.is_some() {
+        } else if has_e {
             e_ledger.stay(e_how);
         }
         e_ledger.aim = e_aim;
         if pushes && level.is_low {
-            self.summary.footprint.lay(length, [z, z], |t| [from[0] + dx * t, from[1] + dy * t]);
+            let [from, to] = [level.course.place(run.at), level.course.place(leg.at)];
+            let at = |t: f64| [from[0] + (to[0] - from[0]) * t, from[1] + (to[1] - from[1]) * t];
+            self.summary.footprint.lay(leg.length, [z, z], at);
         }
-        if e_word.is_some() {
+        if has_e {
             run.filament[0] += e_delta;
             run.filament[1] += e_delta + (e_ledger.gap - e_gap);
         }
         run.lines += 1;
         run.changed += u64::from(is_new);
-        (run.at, run.e, run.ledgers) = (at, e_at, [z_ledger, e_ledger]);
-        (run.place, run.height, run.offset) = (to, height, offset);
-        (run.way, run.is_new) = (length, is_new);
-        (run.length, run.ending) = (plain.whole(), plain.whole() - plain.length());
+        (run.at, run.e, run.ledgers) = (leg.at, e_at, [z_ledger, e_ledger]);
+        (run.offset, run.is_new) = (offset, is_new);
         Some([z_new, e_new])
     }
 
-    /// The end of a run: what it changed is told to all that the next line asks.
+    /// The end of a run: what it changed is told to all that the next line asks. The last line, with its ending, is the last `length` bytes.
     #[inline]
-    fn arrive(&mut self, level: &Level, run: Run, out: &[u8]) {
-        if run.lines == 0 {
-            return;
-        }
+    fn arrive(&mut self, level: &Level, run: Run, last: &Leg, length: usize, out: &[u8]) {
         #[cfg(test)]
         {
             self.cruised += run.lines;
         }
+        let Course { z, weight, .. } = level.course;
+        let ending = last.seats.ending();
         // What was held before the run stays where it is.
         self.settle();
         self.number += run.lines;
         self.output.bom = false;
         self.output.lines_changed += run.changed;
         self.reader.went_straight(run.at, run.e);
-        self.output.learn_ending(&out[out.len() - run.ending..]);
+        self.output.learn_ending(&out[out.len() - ending..]);
         self.summary.moves_in += run.lines;
         self.summary.moves_out += run.lines;
         [self.summary.extrusion_in, self.summary.extrusion_out] = run.filament;
         if run.lines > 1 {
-            self.summary.goes_between([level.z + run.range[0], level.z + run.range[1]]);
+            self.summary.goes_between([z + run.range[0], z + run.range[1]]);
         }
         if let Some(largest) = run.largest {
             self.summary.goes_off(largest);
         }
-        if level.weight > 0.0 {
-            self.bed.is_told(run.place, run.height);
+        let place = level.course.place(run.at);
+        if weight > 0.0 {
+            self.bed.is_told(place, last.height);
         }
-        self.bed.went_plainly(level.weight, run.offset, run.way);
+        self.bed.went_plainly(weight, run.offset, last.length);
         self.meant = Some(run.offset);
         [self.z, self.e] = run.ledgers;
-        let end = Ending { place: run.place, z: level.z, offset: run.offset, number: self.number };
+        let end = Ending { place, z, offset: run.offset, number: self.number };
         if level.holds {
             let Run { z_before, is_new: changed, .. } = run;
             let written = Written { z_before, register: level.register, delta: 0.0, how: level.z_how(), changed };
-            self.hold(end, written, None, [run.length - run.ending, run.ending], out);
+            self.hold(end, written, None, [length - ending, ending], out);
         } else {
             self.account(end);
         }
@@ -317,13 +271,22 @@ impl Work {
 impl Run {
     /// What the end of the last move says of the whole, when it is settled; `number` is that of the line before the run.
     #[inline]
-    fn account(&mut self, number: u64) {
-        let (offset, [x, y]) = (self.offset, self.place);
+    fn account(&mut self, level: &Level, number: u64) {
+        let offset = self.offset;
         self.range = [self.range[0].min(offset), self.range[1].max(offset)];
         if self.largest.is_none_or(|o| offset.abs() > o.offset.abs()) {
+            let [x, y] = level.course.place(self.at);
             self.largest = Some(Offset { offset, x, y, line: number + self.lines });
         }
     }
+}
+
+/// Where the moves of a run are put: read, told, and written. It is empty between runs, and memory for the next one.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Desk {
+    read: Read,
+    pub(super) legs: Legs,
+    text: Text,
 }
 
 #[cfg(test)]

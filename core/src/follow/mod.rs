@@ -21,6 +21,7 @@ mod cruise;
 mod floor;
 mod held;
 mod ledger;
+mod legs;
 mod motion;
 mod options;
 mod output;

@@ -2,6 +2,7 @@
 
 use super::ahead::{LookAhead, Looked, Plains};
 use super::bed::Bed;
+use super::cruise::Desk;
 use super::compose::{Edits, Source};
 use super::floor::{Floor, Remedy};
 use super::held::Held;
@@ -10,7 +11,6 @@ use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
-use super::text::Text;
 use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
@@ -65,7 +65,7 @@ use crate::{Error, ErrorKind, Footprint, HeightMap};
 pub struct Rewriter {
     lines: Lines,
     line: Line,
-    text: Text,
+    desk: Desk,
     pub(super) work: Work,
 }
 
@@ -176,7 +176,7 @@ impl Rewriter {
             own_z: Vec::new(),
         };
         let lines = Lines::with_limit(options.line_limit);
-        Ok(Rewriter { lines, line: Line::default(), text: Text::default(), work })
+        Ok(Rewriter { lines, line: Line::default(), desk: Desk::default(), work })
     }
 
     /// Takes the next bytes of the toolpath and appends what is ready to `out`.
@@ -202,14 +202,15 @@ impl Rewriter {
     /// What looks ahead in this toolpath, on another thread perhaps. To be asked for before anything is pushed: it begins without a place.
     #[must_use]
     pub fn look_ahead(&self) -> LookAhead {
-        LookAhead::new(self.work.bed.sheet.clone(), self.work.bed.weight)
+        LookAhead::new(self.work.bed.clone(), self.work.options.flow)
     }
 
     #[inline]
     fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
-        let Rewriter { lines, line, text, work } = self;
+        let Rewriter { lines, line, desk, work } = self;
+        desk.legs.clear();
         work.resume(out);
-        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, text, out });
+        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, desk, out });
         work.pause(out);
         done
     }
@@ -266,14 +267,14 @@ struct Feed<'a> {
     /// What was left of the bytes when lines were last taken ahead, if the next line begins there.
     left: Option<usize>,
     line: &'a mut Line,
-    text: &'a mut Text,
+    desk: &'a mut Desk,
     out: &'a mut Vec<u8>,
 }
 
 impl Takes<Error> for Feed<'_> {
     #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
-        let done = self.work.cruise(&mut self.plains, rest, self.line, self.text, self.out);
+        let done = self.work.cruise(&mut self.plains, rest, self.line, self.desk, self.out);
         self.left = Some(rest.len() - done);
         done
     }

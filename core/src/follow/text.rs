@@ -4,7 +4,7 @@
 //! written over that.
 
 use super::ledger::Rounded;
-use crate::toolpath::plain::{LONGEST, Plain, Room};
+use crate::toolpath::plain::{LONGEST, Room, Seats};
 
 /// Bytes that are copied at once.
 const BLOCK: usize = Rounded::ROOM;
@@ -31,11 +31,11 @@ impl Default for Text {
 impl Text {
     /// Puts a line together with a Z word behind X and Y, and another number for E; its length.
     #[inline(always)]
-    pub(super) fn spell(&mut self, plain: &Plain, room: &Room, z: Option<Rounded>, e: Option<Rounded>) -> usize {
+    pub(super) fn spell(&mut self, seats: &Seats, room: &Room, z: Option<Rounded>, e: Option<Rounded>) -> usize {
         let from = self.length;
         let mut done = 0;
-        let anchor = plain.anchor();
-        let [e_from, e_to] = plain.e_at();
+        let anchor = seats.anchor();
+        let [e_from, e_to] = seats.e_at();
         if let Some(e) = e.filter(|_| e_from < anchor) {
             self.copy(room, done, e_from);
             self.block(|block| e.spell(block));
@@ -55,7 +55,7 @@ impl Text {
             self.block(|block| e.spell(block));
             done = e_to;
         }
-        self.copy(room, done, plain.whole());
+        self.copy(room, done, seats.whole());
         self.length - from
     }
 

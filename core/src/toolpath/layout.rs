@@ -143,7 +143,7 @@ impl Layout {
     #[inline(always)]
     pub(super) fn read(&self, plain: &mut Plain, bytes: &Room) {
         for word in &self.words {
-            plain.numbers[usize::from(word.place & 3)] = word.value(bytes);
+            plain.numbers[usize::from(word.place & 3)].0 = word.value(bytes);
         }
         plain.seats = self.seats;
     }

@@ -12,13 +12,19 @@ use super::number::POWERS;
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Plain {
     /// The numbers, each in the place of its [letter](place).
-    pub(super) numbers: [f64; 4],
-    pub(super) seats: Seats,
+    pub(super) numbers: [Apart; 4],
+    pub(crate) seats: Seats,
 }
+
+/// A number with room beside it: two side by side are fetched as one pair just after they were stored one by one, for which the machine waits
+/// (13 nanoseconds a line and not 10).
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[repr(align(16))]
+pub(super) struct Apart(pub(super) f64);
 
 /// Where what matters of a plain line stands, from its beginning on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) struct Seats {
+pub(crate) struct Seats {
     /// Bytes of the line without its ending, and with it.
     pub(super) length: u8,
     pub(super) whole: u8,
@@ -29,6 +35,42 @@ pub(super) struct Seats {
 }
 
 impl Seats {
+    /// Bytes of the line with its ending.
+    #[inline]
+    pub(crate) fn whole(&self) -> usize {
+        self.whole.into()
+    }
+
+    /// Bytes of its ending.
+    #[inline]
+    pub(crate) fn ending(&self) -> usize {
+        (self.whole - self.length).into()
+    }
+
+    /// Whether it has an E word.
+    #[inline]
+    pub(crate) fn has_e(&self) -> bool {
+        self.ends[E] != 0
+    }
+
+    /// The decimals of the E word, 0 without one.
+    #[inline]
+    pub(crate) fn e_decimals(&self) -> u8 {
+        self.e_decimals
+    }
+
+    /// Where the value of the E word stands.
+    #[inline]
+    pub(crate) fn e_at(&self) -> [usize; 2] {
+        [self.starts[E], self.ends[E]].map(usize::from)
+    }
+
+    /// End of the last word that is X or Y; 0 without one.
+    #[inline]
+    pub(crate) fn anchor(&self) -> usize {
+        self.ends[X].max(self.ends[Y]).into()
+    }
+
     /// Where the numbers of X and Y begin.
     #[inline(always)]
     pub(super) fn places(&self) -> [usize; 2] {
@@ -46,12 +88,11 @@ const ROOM: usize = LONGEST + 32;
 pub(crate) type Room = [u8; ROOM];
 
 const X: usize = 0;
-pub(super) const E: usize = 1;
-const Y: usize = 2;
+const Y: usize = 1;
+pub(super) const E: usize = 2;
 pub(super) const F: usize = 3;
 
-/// The place of a letter among the four of a plain line. (E stands between X and Y: side by side, these are fetched as one pair just after
-/// they were stored one by one, for which the machine waits: 13 nanoseconds a line and not 10.)
+/// The place of a letter among the four of a plain line.
 #[inline(always)]
 pub(super) fn place(letter: u8) -> Option<usize> {
     match letter {
@@ -64,21 +105,9 @@ pub(super) fn place(letter: u8) -> Option<usize> {
 }
 
 impl Plain {
-    /// Bytes of the line without its ending.
-    #[inline]
-    pub(crate) fn length(&self) -> usize {
-        self.seats.length.into()
-    }
-
-    /// Bytes of the line with its ending.
-    #[inline]
-    pub(crate) fn whole(&self) -> usize {
-        self.seats.whole.into()
-    }
-
     #[inline]
     fn word(&self, place: usize) -> Option<f64> {
-        (self.seats.ends[place] != 0).then_some(self.numbers[place])
+        (self.seats.ends[place] != 0).then_some(self.numbers[place].0)
     }
 
     /// The number of the X word.
@@ -97,24 +126,6 @@ impl Plain {
     #[inline]
     pub(crate) fn e(&self) -> Option<f64> {
         self.word(E)
-    }
-
-    /// The decimals of the E word, 0 without one.
-    #[inline]
-    pub(crate) fn e_decimals(&self) -> u8 {
-        self.seats.e_decimals
-    }
-
-    /// Where the value of the E word stands.
-    #[inline]
-    pub(crate) fn e_at(&self) -> [usize; 2] {
-        [self.seats.starts[E], self.seats.ends[E]].map(usize::from)
-    }
-
-    /// End of the last word that is X or Y; 0 without one.
-    #[inline]
-    pub(crate) fn anchor(&self) -> usize {
-        self.seats.ends[X].max(self.seats.ends[Y]).into()
     }
 }
 
@@ -179,7 +190,7 @@ impl PlainLines {
         let small = |number: Option<f64>| number.is_none_or(|n| n.abs() < Passing::LESS_THAN);
         let read =
             begins(bytes) && self.find(&mut plain, bytes) && small(plain.x()) && small(plain.y()) && small(plain.e());
-        let (whole, places, e) = (plain.whole(), plain.seats.places(), plain.e());
+        let (whole, places, e) = (plain.seats.whole(), plain.seats.places(), plain.e());
         (read && (places != [0; 2] || e.is_some())).then_some(Passing { whole, places, e })
     }
 
@@ -194,7 +205,7 @@ impl PlainLines {
             if plain.seats.ends[word] != 0 {
                 return None;
             }
-            plain.numbers[word] = number.value();
+            plain.numbers[word].0 = number.value();
             (plain.seats.starts[word], plain.seats.ends[word]) = (byte(from), byte(to));
             ends = ends << 8 | to as u64;
             if word == E {
@@ -353,8 +364,8 @@ mod tests {
         if !PlainLines::default().next(&mut plain, text.as_bytes()) {
             return false;
         }
-        let bytes = &text.as_bytes()[..plain.length()];
-        assert!(matches!(&text.as_bytes()[plain.length()..plain.whole()], b"\n" | b"\r\n"), "{text:?}");
+        let bytes = &text.as_bytes()[..plain.seats.length.into()];
+        assert!(matches!(&text.as_bytes()[plain.seats.length.into()..plain.seats.whole()], b"\n" | b"\r\n"), "{text:?}");
         assert!(!bytes.contains(&b'\n') && !bytes.contains(&b'\r'), "{text:?}");
         let mut line = Line::default();
         line.read(bytes);
@@ -368,10 +379,10 @@ mod tests {
         }
         assert!(words.iter().all(|w| b"XYEF".contains(&w.letter) && w.number.is_some()), "{text:?}");
         let last = words.iter().rev().find(|w| matches!(w.letter, b'X' | b'Y'));
-        assert_eq!(plain.anchor(), last.map_or(0, |w| w.to), "{text:?}");
+        assert_eq!(plain.seats.anchor(), last.map_or(0, |w| w.to), "{text:?}");
         let e = line.get(b'E');
-        assert_eq!(plain.e_at(), e.map_or([0; 2], |w| [w.from, w.to]), "{text:?}");
-        assert_eq!(plain.e_decimals(), e.map_or(0, |w| w.number.unwrap().decimals), "{text:?}");
+        assert_eq!(plain.seats.e_at(), e.map_or([0; 2], |w| [w.from, w.to]), "{text:?}");
+        assert_eq!(plain.seats.e_decimals(), e.map_or(0, |w| w.number.unwrap().decimals), "{text:?}");
         true
     }
 

@@ -1,0 +1,217 @@
+//! Plain moves told beforehand: where each leads, how high the bed is there, and by how much it would scale E. All of that hangs on where the
+//! first of them begins and on nothing else, so that it can be told of many in one go, and by another thread than the one that writes them.
+
+use super::bed::{Bed, Way, flow_between, halfway};
+use super::path::Path;
+use crate::toolpath::plain::{Plain, PlainLines, Seats};
+
+/// At most so many are told in one go, and at first, or where not all that were read were legs.
+const MOST: usize = 32;
+const FEW: usize = 4;
+
+/// What plain moves one after another have in common.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Course {
+    /// The original's Z, mm, and the weight there.
+    pub(super) z: f64,
+    pub(super) weight: f64,
+    /// How the weight changes with Z, 1/mm, where E may be scaled.
+    slope: Option<f64>,
+    /// Between coordinates and registers of X and Y, mm.
+    pub(super) shift: [f64; 2],
+    /// X and Y are coordinates.
+    pub(super) absolute: bool,
+    /// The longest move that is sure to need one piece, mm.
+    longest: f64,
+}
+
+impl Course {
+    /// At this Z, mm. `None` where the next move must be looked at by itself.
+    #[inline]
+    pub(super) fn at(bed: &Bed, z: f64, shift: [f64; 2], absolute: bool, flow: bool) -> Option<Course> {
+        let weight = bed.weight.at(z);
+        let slope = (flow && bed.scales(z)).then(|| bed.weight.slope(z));
+        Some(Course { z, weight, slope, shift, absolute, longest: bed.plain_length(weight)? })
+    }
+
+    /// Where X and Y are by their registers, mm.
+    #[inline]
+    pub(super) fn place(&self, at: [f64; 2]) -> [f64; 2] {
+        [at[0] + self.shift[0], at[1] + self.shift[1]]
+    }
+
+    /// Whether it is the same, over the same bed.
+    #[inline]
+    fn is(&self, other: &Course) -> bool {
+        let bits = |of: &Course| [of.z, of.shift[0], of.shift[1]].map(f64::to_bits);
+        bits(self) == bits(other) && self.absolute == other.absolute
+    }
+}
+
+/// A plain move that is sure to need one piece and crosses no break line.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Leg {
+    /// Registers of X and Y where it ends, mm.
+    pub(super) at: [f64; 2],
+    /// Its length, mm.
+    pub(super) length: f64,
+    /// The height where it ends, mm; 0 where nothing is followed.
+    pub(super) height: f64,
+    /// By what E would be multiplied.
+    pub(super) factor: f64,
+    /// The number of its E word.
+    pub(super) e: f64,
+    /// How its line is laid out.
+    pub(super) seats: Seats,
+    /// It ends outside the readings.
+    pub(super) strays: bool,
+}
+
+/// Plain lines that are read one after another before any is looked at: by itself each of these steps takes less time, for the machine has many
+/// lines in hand at once.
+#[derive(Debug, Clone)]
+pub(super) struct Read {
+    pub(super) reader: PlainLines,
+    lines: [Plain; MOST],
+    read: usize,
+    most: usize,
+}
+
+impl Default for Read {
+    fn default() -> Self {
+        Read { reader: PlainLines::default(), lines: [Plain::default(); MOST], read: 0, most: FEW }
+    }
+}
+
+impl Read {
+    /// Those at the start of `rest`.
+    #[inline]
+    fn next(&mut self, rest: &[u8]) -> &[Plain] {
+        let (mut read, mut bytes) = (0, 0);
+        for line in self.lines.iter_mut().take(self.most) {
+            if !self.reader.next(line, &rest[bytes..]) {
+                break;
+            }
+            bytes += line.seats.whole();
+            read += 1;
+        }
+        self.read = read;
+        &self.lines[..read]
+    }
+
+    /// So many of them were legs: what is read in vain shall be little.
+    #[inline]
+    fn went(&mut self, legs: usize) {
+        self.most = if legs < self.read { FEW } else { (2 * self.most).min(MOST) };
+    }
+}
+
+/// Legs one after another, and where they begin.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Legs {
+    course: Option<Course>,
+    /// Registers of X and Y at their start, mm.
+    from: [f64; 2],
+    /// Bytes left, counted from their first line on, and bytes of their lines.
+    left: usize,
+    bytes: usize,
+    legs: Vec<Leg>,
+}
+
+impl Legs {
+    /// Tells the plain moves at the start of `rest`, as far as each is a [`Leg`].
+    #[inline]
+    pub(super) fn tell(&mut self, course: Course, from: [f64; 2], bed: &mut Bed, lines: &mut Read, rest: &[u8]) {
+        (self.course, self.from, self.left, self.bytes) = (Some(course), from, rest.len(), 0);
+        self.legs.clear();
+        let follows = course.weight > 0.0;
+        let read = lines.next(rest);
+        let mut at = from;
+        for plain in read {
+            let go = |word: Option<f64>, at: f64| word.map_or(at, |n| if course.absolute { n } else { at + n });
+            let next = [go(plain.x(), at[0]), go(plain.y(), at[1])];
+            let (here, there) = (course.place(at), course.place(next));
+            let [dx, dy] = [there[0] - here[0], there[1] - here[1]];
+            let length = (dx * dx + dy * dy).sqrt();
+            if !(length > 0.0 && length <= course.longest) || follows && !bed.no_break(here, there) {
+                break;
+            }
+            at = next;
+            self.bytes += plain.seats.whole();
+            let strays = follows && !bed.is_within(there);
+            let e = plain.e().unwrap_or(0.0);
+            self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays });
+        }
+        lines.went(self.legs.len());
+        if follows {
+            self.look_up(&course, course.place(from), bed);
+        }
+    }
+
+    /// The heights, and what follows from them.
+    #[inline]
+    fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed) {
+        let mut here = from;
+        for leg in &mut self.legs {
+            let there = course.place(leg.at);
+            leg.height = bed.sheet.height(there[0], there[1]);
+            if course.slope.is_some() {
+                // That in the middle, for now.
+                let [x, y] = halfway(here, there);
+                leg.factor = bed.sheet.height(x, y);
+            }
+            here = there;
+        }
+        let Some(slope) = course.slope else { return };
+        let (mut here, mut height) = (from, bed.height(from));
+        for leg in &mut self.legs {
+            let there = course.place(leg.at);
+            leg.factor = if leg.length <= 1.0 {
+                flow_between([height, leg.factor, leg.height], slope)
+            } else {
+                bed.is_told(here, height);
+                bed.flow(&Way { path: Path::Straight { from: here, to: there, length: leg.length }, z: [course.z; 2] })
+            };
+            (here, height) = (there, leg.height);
+        }
+    }
+
+    /// Those from the line on that begins so many bytes from the end, if they were told of this course and from this place.
+    #[inline]
+    pub(super) fn from(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<&[Leg]> {
+        let (mut here, mut at) = (self.left, self.from);
+        let mut legs = &self.legs[..];
+        while here > left
+            && let Some((leg, more)) = legs.split_first()
+        {
+            (here, at, legs) = (here - leg.seats.whole(), leg.at, more);
+        }
+        let same = here == left
+            && self.course.is_some_and(|own| own.is(course))
+            && at.map(f64::to_bits) == from.map(f64::to_bits);
+        (same && !legs.is_empty()).then_some(legs)
+    }
+
+    /// All of them.
+    #[inline]
+    pub(super) fn all(&self) -> &[Leg] {
+        &self.legs
+    }
+
+    /// Whether the line that begins so many bytes from the end lies behind them.
+    #[inline]
+    pub(super) fn lie_before(&self, left: usize) -> bool {
+        self.left - self.bytes >= left
+    }
+
+    /// Nothing is told any more.
+    pub(super) fn clear(&mut self) {
+        (self.left, self.bytes) = (0, 0);
+        self.legs.clear();
+    }
+
+    /// Bytes of their lines.
+    pub(super) fn bytes(&self) -> usize {
+        self.bytes
+    }
+}
