@@ -151,23 +151,26 @@ impl Legs {
     /// The heights, and what follows from them.
     #[inline]
     fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed) {
+        let (mut places, mut heights) = ([[0.0; 2]; 2 * MOST], [0.0; 2 * MOST]);
+        let [ends, middles] = [0, MOST];
+        let many = self.legs.len().min(MOST);
         let mut here = from;
-        for leg in &mut self.legs {
+        for (n, leg) in self.legs.iter().take(MOST).enumerate() {
             let there = course.place(leg.at);
-            leg.height = bed.sheet.height(there[0], there[1]);
-            if course.slope.is_some() {
-                // That in the middle, for now.
-                let [x, y] = halfway(here, there);
-                leg.factor = bed.sheet.height(x, y);
-            }
+            (places[ends + n], places[middles + n]) = (there, halfway(here, there));
             here = there;
         }
+        bed.sheet.heights(&places[ends..ends + many], &mut heights[ends..ends + many]);
+        for (leg, height) in self.legs.iter_mut().zip(&heights) {
+            leg.height = *height;
+        }
         let Some(slope) = course.slope else { return };
+        bed.sheet.heights(&places[middles..middles + many], &mut heights[middles..middles + many]);
         let (mut here, mut height) = (from, bed.height(from));
-        for leg in &mut self.legs {
-            let there = course.place(leg.at);
+        for (n, leg) in self.legs.iter_mut().take(MOST).enumerate() {
+            let there = places[ends + n];
             leg.factor = if leg.length <= 1.0 {
-                flow_between([height, leg.factor, leg.height], slope)
+                flow_between([height, heights[middles + n], leg.height], slope)
             } else {
                 bed.is_told(here, height);
                 bed.flow(&Way { path: Path::Straight { from: here, to: there, length: leg.length }, z: [course.z; 2] })

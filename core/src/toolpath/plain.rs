@@ -23,7 +23,9 @@ pub(crate) struct Plain {
 pub(super) struct Apart(pub(super) f64);
 
 /// Where what matters of a plain line stands, from its beginning on.
+/// (By fours of bytes, so that it is copied without overlaps.)
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[repr(align(4))]
 pub(crate) struct Seats {
     /// Bytes of the line without its ending, and with it.
     pub(super) length: u8,

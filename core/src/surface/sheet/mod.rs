@@ -289,6 +289,19 @@ impl Sheet {
         }
     }
 
+    /// The same for many places, one after another.
+    #[inline]
+    pub(crate) fn heights(&self, places: &[[f64; 2]], heights: &mut [f64]) {
+        match &self.form {
+            Form::Bilinear { .. } => {
+                for (height, [x, y]) in heights.iter_mut().zip(places) {
+                    *height = self.height(*x, *y);
+                }
+            }
+            Form::Tiles { tiles, .. } => tiles.heights(places, heights),
+        }
+    }
+
     /// The highest (`sign` 1) or lowest (-1) point of a tabulated map, and how far the true one may be beyond it, by branch and
     /// bound over squares: within one of side s the surface is at most K s^2 / 4 beyond its highest corner, and at most the slope
     /// times half the diagonal beyond its middle.
