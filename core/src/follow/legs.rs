@@ -49,7 +49,7 @@ impl Course {
 }
 
 /// A plain move that is sure to need one piece and crosses no break line.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Leg {
     /// Registers of X and Y where it ends, mm.
     pub(super) at: [f64; 2],
@@ -115,7 +115,8 @@ pub(super) struct Legs {
     /// Bytes left, counted from their first line on, and bytes of their lines.
     left: usize,
     bytes: usize,
-    legs: Vec<Leg>,
+    legs: [Leg; MOST],
+    many: usize,
 }
 
 impl Legs {
@@ -123,11 +124,11 @@ impl Legs {
     #[inline]
     pub(super) fn tell(&mut self, course: Course, from: [f64; 2], bed: &mut Bed, lines: &mut Read, rest: &[u8]) {
         (self.course, self.from, self.left, self.bytes) = (Some(course), from, rest.len(), 0);
-        self.legs.clear();
+        self.many = 0;
         let follows = course.weight > 0.0;
         let read = lines.next(rest);
         let mut at = from;
-        for plain in read {
+        for (plain, leg) in read.iter().zip(&mut self.legs) {
             let go = |word: Option<f64>, at: f64| word.map_or(at, |n| if course.absolute { n } else { at + n });
             let next = [go(plain.x(), at[0]), go(plain.y(), at[1])];
             let (here, there) = (course.place(at), course.place(next));
@@ -138,11 +139,12 @@ impl Legs {
             }
             at = next;
             self.bytes += plain.seats.whole();
+            self.many += 1;
             let strays = follows && !bed.is_within(there);
             let e = plain.e().unwrap_or(0.0);
-            self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays });
+            *leg = Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays };
         }
-        lines.went(self.legs.len());
+        lines.went(self.many);
         if follows {
             self.look_up(&course, course.place(from), bed);
         }
@@ -151,26 +153,25 @@ impl Legs {
     /// The heights, and what follows from them.
     #[inline]
     fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed) {
-        let (mut places, mut heights) = ([[0.0; 2]; 2 * MOST], [0.0; 2 * MOST]);
-        let [ends, middles] = [0, MOST];
-        let many = self.legs.len().min(MOST);
+        let (mut ends, mut middles, mut heights) = ([[0.0; 2]; MOST], [[0.0; 2]; MOST], [0.0; MOST]);
+        let many = self.many.min(MOST);
+        let legs = &mut self.legs[..many];
         let mut here = from;
-        for (n, leg) in self.legs.iter().take(MOST).enumerate() {
-            let there = course.place(leg.at);
-            (places[ends + n], places[middles + n]) = (there, halfway(here, there));
-            here = there;
+        for ((leg, end), middle) in legs.iter().zip(&mut ends).zip(&mut middles) {
+            *end = course.place(leg.at);
+            *middle = halfway(here, *end);
+            here = *end;
         }
-        bed.sheet.heights(&places[ends..ends + many], &mut heights[ends..ends + many]);
-        for (leg, height) in self.legs.iter_mut().zip(&heights) {
+        bed.sheet.heights(&ends[..many], &mut heights);
+        for (leg, height) in legs.iter_mut().zip(&heights) {
             leg.height = *height;
         }
         let Some(slope) = course.slope else { return };
-        bed.sheet.heights(&places[middles..middles + many], &mut heights[middles..middles + many]);
+        bed.sheet.heights(&middles[..many], &mut heights);
         let (mut here, mut height) = (from, bed.height(from));
-        for (n, leg) in self.legs.iter_mut().take(MOST).enumerate() {
-            let there = places[ends + n];
+        for ((leg, there), middle) in legs.iter_mut().zip(ends).zip(heights) {
             leg.factor = if leg.length <= 1.0 {
-                flow_between([height, heights[middles + n], leg.height], slope)
+                flow_between([height, middle, leg.height], slope)
             } else {
                 bed.is_told(here, height);
                 bed.flow(&Way { path: Path::Straight { from: here, to: there, length: leg.length }, z: [course.z; 2] })
@@ -183,7 +184,7 @@ impl Legs {
     #[inline]
     pub(super) fn from(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<&[Leg]> {
         let (mut here, mut at) = (self.left, self.from);
-        let mut legs = &self.legs[..];
+        let mut legs = self.all();
         while here > left
             && let Some((leg, more)) = legs.split_first()
         {
@@ -198,7 +199,7 @@ impl Legs {
     /// All of them.
     #[inline]
     pub(super) fn all(&self) -> &[Leg] {
-        &self.legs
+        &self.legs[..self.many.min(MOST)]
     }
 
     /// Whether the line that begins so many bytes from the end lies behind them.
@@ -209,8 +210,7 @@ impl Legs {
 
     /// Nothing is told any more.
     pub(super) fn clear(&mut self) {
-        (self.left, self.bytes) = (0, 0);
-        self.legs.clear();
+        (self.left, self.bytes, self.many) = (0, 0, 0);
     }
 
     /// Bytes of their lines.

@@ -81,10 +81,11 @@ impl Text {
     /// Adds `room[from..to]`.
     #[inline(always)]
     fn copy(&mut self, room: &Room, mut from: usize, to: usize) {
-        while from < to {
-            let from_here = from.min(LONGEST);
+        while from < to
+            && let Some(bytes) = room.get(from..).and_then(|rest| rest.first_chunk::<BLOCK>())
+        {
             self.block(|block| {
-                block.copy_from_slice(&room[from_here..from_here + BLOCK]);
+                *block = *bytes;
                 (to - from).min(BLOCK)
             });
             from += BLOCK;
@@ -94,8 +95,7 @@ impl Text {
     /// Adds what `set` sets, of which it tells the length.
     #[inline(always)]
     fn block(&mut self, set: impl FnOnce(&mut [u8; BLOCK]) -> usize) {
-        let at = self.length.min(MOST - BLOCK);
-        if let Some(block) = self.bytes[at..].first_chunk_mut() {
+        if let Some(block) = self.bytes.get_mut(self.length..).and_then(|rest| rest.first_chunk_mut()) {
             self.length += set(block);
         }
     }
