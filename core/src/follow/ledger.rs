@@ -79,14 +79,26 @@ impl Rounded {
 
 /// Sets the digits of `rest` before `end`; 0 has none.
 #[inline(always)]
-fn set(text: &mut [u8], mut end: usize, mut rest: u64) {
+fn set(text: &mut [u8], mut end: usize, rest: u64) {
+    let Ok(mut rest) = u32::try_from(rest) else {
+        return set_many(text, end, rest);
+    };
     while rest > 9 {
         end -= 2;
         text[end..end + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
         rest /= 100;
     }
     if rest > 0 {
-        text[end - 1] = PAIRS[(rest % 100) as usize][1];
+        text[end - 1] = b'0' | rest as u8;
+    }
+}
+
+#[cold]
+fn set_many(text: &mut [u8], mut end: usize, mut rest: u64) {
+    while rest > 0 {
+        end -= 1;
+        text[end] = b'0' | (rest % 10) as u8;
+        rest /= 10;
     }
 }
 
