@@ -273,7 +273,8 @@ pub(super) struct Plains<'a> {
 }
 
 impl<'a> Plains<'a> {
-    /// The plain moves at the start of `rest`, all that is left of the bytes in hand: as they were told ahead, or as `own` tells them now.
+    /// The plain moves at the start of `rest`, all that is left of the bytes in hand: as they were told ahead, or as `own` tells them now;
+    /// and whether the line behind them is none.
     #[inline]
     pub(super) fn legs<'p>(
         &mut self,
@@ -282,7 +283,7 @@ impl<'a> Plains<'a> {
         from: [f64; 2],
         bed: &mut Bed,
         rest: &[u8],
-    ) -> &'p [Leg]
+    ) -> (&'p [Leg], bool)
     where
         'a: 'p,
     {
@@ -301,7 +302,7 @@ impl<'a> Plains<'a> {
         if own.lie_before(left) || own.from(left, course, from).is_none() {
             own.tell(*course, from, bed, read, rest);
         }
-        own.from(left, course, from).unwrap_or_default()
+        own.from(left, course, from).unwrap_or((&[], true))
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.

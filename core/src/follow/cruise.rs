@@ -65,28 +65,31 @@ struct Run {
 
 impl Work {
     /// Takes as many plain lines from the start of `bytes` as there are, and tells their length. `line` is the last line that
-    /// was read in the other way; `text` is empty.
+    /// was read in the other way; `desk` is empty.
     #[inline]
     pub(super) fn cruise(
         &mut self,
         plains: &mut Plains<'_>,
         bytes: &[u8],
         line: &Line,
-        Desk { read, legs, text }: &mut Desk,
+        desk: &mut Desk,
         out: &mut Vec<u8>,
     ) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
-        let coasted = self.coast(plains, &mut read.reader, &level, bytes);
-        if coasted > 0 {
-            out.extend_from_slice(&bytes[..coasted]);
-            return coasted;
+        if self.may_coast(&level) {
+            let coasted = self.coast(plains, &mut desk.read.reader, &level, bytes);
+            if coasted > 0 {
+                out.extend_from_slice(&bytes[..coasted]);
+                return coasted;
+            }
         }
         let mut run = self.set_out();
         // Up to `copied` all is in `out` or in `text`; from there to `done` stand lines that stay.
         let (mut done, mut copied, mut length) = (0, 0, 0);
+        let Desk { read, legs, text } = desk;
         let mut last = None;
         'run: loop {
-            let legs = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
+            let (legs, end) = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
             for leg in legs {
                 let Some(room) = bytes[done..].first_chunk() else { break 'run };
                 let Some([z, e]) = self.take_leg(&level, &mut run, leg) else { break 'run };
@@ -99,7 +102,7 @@ impl Work {
                 done += leg.seats.whole();
                 last = Some(*leg);
             }
-            if legs.is_empty() {
+            if end {
                 break;
             }
         }

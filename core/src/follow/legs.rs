@@ -75,11 +75,23 @@ pub(super) struct Read {
     lines: [Plain; MOST],
     read: usize,
     most: usize,
+    /// Room for where they end, where their middles are, and heights.
+    ends: [[f64; 2]; MOST],
+    middles: [[f64; 2]; MOST],
+    heights: [f64; MOST],
 }
 
 impl Default for Read {
     fn default() -> Self {
-        Read { reader: PlainLines::default(), lines: [Plain::default(); MOST], read: 0, most: FEW }
+        Read {
+            reader: PlainLines::default(),
+            lines: [Plain::default(); MOST],
+            read: 0,
+            most: FEW,
+            ends: [[0.0; 2]; MOST],
+            middles: [[0.0; 2]; MOST],
+            heights: [0.0; MOST],
+        }
     }
 }
 
@@ -99,10 +111,16 @@ impl Read {
         &self.lines[..read]
     }
 
-    /// So many of them were legs: what is read in vain shall be little.
+    /// So many of them were legs: what is read in vain shall be little. Whether the line behind those is none.
     #[inline]
-    fn went(&mut self, legs: usize) {
-        self.most = if legs < self.read { FEW } else { (2 * self.most).min(MOST) };
+    fn went(&mut self, legs: usize) -> bool {
+        let end = legs < self.most;
+        if legs < self.read {
+            self.most = FEW;
+        } else if !end {
+            self.most = (2 * self.most).min(MOST);
+        }
+        end
     }
 }
 
@@ -117,6 +135,8 @@ pub(super) struct Legs {
     bytes: usize,
     legs: [Leg; MOST],
     many: usize,
+    /// The line behind them is no leg.
+    end: bool,
 }
 
 impl Legs {
@@ -144,45 +164,46 @@ impl Legs {
             let e = plain.e().unwrap_or(0.0);
             *leg = Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays };
         }
-        lines.went(self.many);
+        self.end = lines.went(self.many);
         if follows {
-            self.look_up(&course, course.place(from), bed);
+            self.look_up(&course, course.place(from), bed, lines);
         }
     }
 
     /// The heights, and what follows from them.
     #[inline]
-    fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed) {
-        let (mut ends, mut middles, mut heights) = ([[0.0; 2]; MOST], [[0.0; 2]; MOST], [0.0; MOST]);
+    fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed, room: &mut Read) {
+        let Read { ends, middles, heights, .. } = room;
         let many = self.many.min(MOST);
         let legs = &mut self.legs[..many];
         let mut here = from;
-        for ((leg, end), middle) in legs.iter().zip(&mut ends).zip(&mut middles) {
+        for ((leg, end), middle) in legs.iter().zip(&mut *ends).zip(&mut *middles) {
             *end = course.place(leg.at);
             *middle = halfway(here, *end);
             here = *end;
         }
-        bed.sheet.heights(&ends[..many], &mut heights);
-        for (leg, height) in legs.iter_mut().zip(&heights) {
+        bed.sheet.heights(&ends[..many], heights);
+        for (leg, height) in legs.iter_mut().zip(&*heights) {
             leg.height = *height;
         }
         let Some(slope) = course.slope else { return };
-        bed.sheet.heights(&middles[..many], &mut heights);
+        bed.sheet.heights(&middles[..many], heights);
         let (mut here, mut height) = (from, bed.height(from));
-        for ((leg, there), middle) in legs.iter_mut().zip(ends).zip(heights) {
+        for ((leg, there), middle) in legs.iter_mut().zip(&*ends).zip(&*heights) {
             leg.factor = if leg.length <= 1.0 {
-                flow_between([height, middle, leg.height], slope)
+                flow_between([height, *middle, leg.height], slope)
             } else {
                 bed.is_told(here, height);
-                bed.flow(&Way { path: Path::Straight { from: here, to: there, length: leg.length }, z: [course.z; 2] })
+                bed.flow(&Way { path: Path::Straight { from: here, to: *there, length: leg.length }, z: [course.z; 2] })
             };
-            (here, height) = (there, leg.height);
+            (here, height) = (*there, leg.height);
         }
     }
 
-    /// Those from the line on that begins so many bytes from the end, if they were told of this course and from this place.
+    /// Those from the line on that begins so many bytes from the end, if they were told of this course and from this place; and whether the line
+    /// behind them is none.
     #[inline]
-    pub(super) fn from(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<&[Leg]> {
+    pub(super) fn from(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<(&[Leg], bool)> {
         let (mut here, mut at) = (self.left, self.from);
         let mut legs = self.all();
         while here > left
@@ -193,7 +214,7 @@ impl Legs {
         let same = here == left
             && self.course.is_some_and(|own| own.is(course))
             && at.map(f64::to_bits) == from.map(f64::to_bits);
-        (same && !legs.is_empty()).then_some(legs)
+        (same && !legs.is_empty()).then_some((legs, self.end))
     }
 
     /// All of them.
