@@ -9,6 +9,7 @@ use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
 use crate::toolpath::plain::{Passing, PlainLines};
+use crate::toolpath::tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
 
@@ -173,7 +174,9 @@ impl LookAhead {
                     }
                     let told = &mut piece.others[piece.many];
                     told.left = left;
-                    told.line.read(&rest[..end]);
+                    if !tidy::read(&mut told.line, rest) {
+                        told.line.read(&rest[..end]);
+                    }
                     self.follow(&told.line);
                     course = self.course();
                     if told.line.is_clean() {
@@ -307,8 +310,8 @@ impl<'a> Plains<'a> {
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
     #[inline]
-    pub(super) fn other(&mut self, left: Option<usize>) -> Option<&'a Line> {
-        told(&mut self.others, left?)
+    pub(super) fn other(&mut self, left: usize) -> Option<&'a Line> {
+        told(&mut self.others, left)
     }
 
     /// From here on lines pass.

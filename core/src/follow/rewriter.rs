@@ -14,6 +14,7 @@ use super::summary::{Summary, WarningKind};
 use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
 use crate::toolpath::words::{Kind, Line, Word};
+use crate::toolpath::tidy;
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
 use crate::{Error, ErrorKind, Footprint, HeightMap};
 
@@ -210,7 +211,7 @@ impl Rewriter {
         let Rewriter { lines, line, desk, work } = self;
         desk.legs.clear();
         work.resume(out);
-        let done = lines.push_to(bytes, &mut Feed { work, plains, left: None, line, desk, out });
+        let done = lines.push_to(bytes, &mut Feed { work, plains, next: Next::Unread, line, desk, out });
         work.pause(out);
         done
     }
@@ -224,7 +225,7 @@ impl Rewriter {
     pub fn finish(self, out: &mut Vec<u8>) -> Result<Summary, Error> {
         let Rewriter { mut lines, mut line, mut work, .. } = self;
         work.resume(out);
-        lines.finish(|piece| work.take(piece, None, &mut line, out))?;
+        lines.finish(|piece| work.take(piece, Next::Unread, &mut line, out))?;
         work.settle();
         if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
@@ -264,37 +265,54 @@ impl Rewriter {
 struct Feed<'a> {
     work: &'a mut Work,
     plains: Plains<'a>,
-    /// What was left of the bytes when lines were last taken ahead, if the next line begins there.
-    left: Option<usize>,
+    /// The next line, if it was read already.
+    next: Next<'a>,
     line: &'a mut Line,
     desk: &'a mut Desk,
     out: &'a mut Vec<u8>,
+}
+
+/// A line that is to be taken.
+#[derive(Clone, Copy)]
+enum Next<'a> {
+    /// Nobody has read it.
+    Unread,
+    /// It was read ahead.
+    Told(&'a Line),
+    /// It was read where lines are read.
+    Here,
 }
 
 impl Takes<Error> for Feed<'_> {
     #[inline]
     fn ahead(&mut self, rest: &[u8]) -> usize {
         let done = self.work.cruise(&mut self.plains, rest, self.line, self.desk, self.out);
-        self.left = Some(rest.len() - done);
+        let rest = &rest[done..];
+        self.next = match self.plains.other(rest.len()) {
+            Some(told) => Next::Told(told),
+            None if tidy::read(self.line, rest) => Next::Here,
+            None => Next::Unread,
+        };
         done
     }
 
     #[inline]
     fn take(&mut self, piece: Piece<'_>) -> Result<(), Error> {
-        let told = self.plains.other(self.left.take());
-        self.work.take(piece, told, self.line, self.out)
+        let next = core::mem::replace(&mut self.next, Next::Unread);
+        self.work.take(piece, next, self.line, self.out)
     }
 }
 
 impl Work {
     #[inline]
-    fn take(&mut self, piece: Piece<'_>, told: Option<&Line>, line: &mut Line, out: &mut Vec<u8>) -> Result<(), Error> {
+    fn take(&mut self, piece: Piece<'_>, next: Next<'_>, line: &mut Line, out: &mut Vec<u8>) -> Result<(), Error> {
         match piece {
             Piece::Line(bytes, ending) => {
                 self.number += 1;
                 self.output.learn_ending(ending);
-                let line = match told {
-                    Some(told) if !line.is_noise() => told,
+                let line = match next {
+                    Next::Told(told) if !line.is_noise() => told,
+                    Next::Here => line,
                     _ => {
                         line.read(bytes);
                         line

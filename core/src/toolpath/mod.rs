@@ -47,6 +47,7 @@ pub(crate) mod plain;
 mod reader;
 mod refuse;
 mod text;
+pub(crate) mod tidy;
 pub mod words;
 
 pub(crate) use reader::code;

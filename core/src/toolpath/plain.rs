@@ -269,19 +269,19 @@ fn words(bytes: &Room, mut take: impl FnMut(usize, Number, [usize; 2]) -> Option
 
 /// A number of at most seven digits on each side of its point: as found, not yet made.
 #[derive(Debug, Clone, Copy)]
-struct Number {
+pub(super) struct Number {
     minus: bool,
     /// All its digits, as [`number`] takes them, or those behind the point where there are more than eight; the others then.
     digits: u64,
     rest: u64,
     /// Digits behind the point, and bytes in all.
-    decimals: usize,
-    length: usize,
+    pub(super) decimals: usize,
+    pub(super) length: usize,
 }
 
 impl Number {
     #[inline]
-    fn value(&self) -> f64 {
+    pub(super) fn value(&self) -> f64 {
         let decimals = self.decimals & 7;
         let mantissa = number(self.digits);
         let mantissa = if self.rest == 0 { mantissa } else { number(self.rest) * TENS[decimals] + mantissa };
@@ -294,7 +294,7 @@ impl Number {
 
 /// Finds the number at the start of `bytes`.
 #[inline(always)]
-fn decimal(bytes: &[u8; 24]) -> Option<Number> {
+pub(super) fn decimal(bytes: &[u8; 24]) -> Option<Number> {
     let minus = bytes[0] == b'-';
     let sign = usize::from(minus);
     let (less, others) = look(*bytes[sign..].first_chunk()?);

@@ -411,9 +411,10 @@ impl Reader {
         let mut said = Said::default();
         for word in line.words().iter().filter(|w| w.letter == b'G') {
             let Some(code) = code(word) else { return Err(place.not_a_number(word).into()) };
-            // Plain moves are what files are made of.
+            // Moves are what files are made of.
             let action = match code {
                 0 | 10 => Action::Straight,
+                20 | 30 => Action::Arc { clockwise: code == 20 },
                 _ => match g_word(code) {
                     Some(row) => row.action,
                     None if line_has_axis(line) || self.circles(line) => {
@@ -711,7 +712,7 @@ impl Reader {
         };
         let ray = |p: [f64; 2]| [p[0] - centre[0], p[1] - centre[1]];
         let [a, b] = [ray(start), ray(end)];
-        let radii = [a, b].map(|v| libm::hypot(v[0], v[1]));
+        let radii = [a, b].map(|v| (v[0] * v[0] + v[1] * v[1]).sqrt());
         let slack = RADIUS_LIMIT.max(radii[0].min(LARGE_ARC) * 1e-3);
         if (radii[0] - radii[1]).abs() > slack {
             let off = (radii[0] - radii[1]).abs();

@@ -212,14 +212,20 @@ impl Line {
         }
     }
 
+    /// Without words.
     #[inline]
-    fn split(&mut self, bytes: &[u8]) {
+    pub(super) fn clear(&mut self, kind: Kind) {
         self.words.clear();
         self.letters = 0;
-        self.kind = Kind::Blank;
+        self.kind = kind;
         self.doubt = None;
         self.checksum = None;
         self.odd = false;
+    }
+
+    #[inline]
+    fn split(&mut self, bytes: &[u8]) {
+        self.clear(Kind::Blank);
         let mut i = after_mark(bytes);
         // On a counted line all but the checksum belongs to the words, texts included.
         let bytes = match bytes[i..].trim_ascii_start().first() {
@@ -358,7 +364,7 @@ impl Line {
     }
 
     #[inline]
-    fn push(&mut self, word: Word) {
+    pub(super) fn push(&mut self, word: Word) {
         if self.words.len() >= WORDS_LIMIT {
             self.doubt(word.start, Doubt::Stray);
             return;
