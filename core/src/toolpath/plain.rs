@@ -288,7 +288,8 @@ impl Number {
         // By way of a signed number, which is a single step on most machines.
         #[expect(clippy::cast_precision_loss, clippy::cast_possible_wrap, reason = "14 digits: exact")]
         let value = mantissa as i64 as f64 / POWERS[decimals];
-        if self.minus { -value } else { value }
+        // No question of it: signs come as they like, and a machine guesses wrong.
+        f64::from_bits(value.to_bits() ^ (u64::from(self.minus) << 63))
     }
 }
 
