@@ -13,7 +13,8 @@ use crate::toolpath::plain::{Passing, PlainLines};
 impl Work {
     /// Passes as many plain lines from the start of `bytes` as there are, where it [may](Work::may_coast), and tells their length. (Called, its loop
     /// has the machine's registers for itself: a quarter quicker.)
-    #[inline(never)]
+    #[cfg_attr(not(target_family = "wasm"), inline(never))]
+    #[cfg_attr(target_family = "wasm", inline)]
     pub(super) fn coast(
         &mut self,
         plains: &mut Plains<'_>,

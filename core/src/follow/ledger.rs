@@ -50,7 +50,8 @@ impl Rounded {
     }
 
     /// Sets it as [`Decimal::write`] writes it, at the start of `text`, and tells its length.
-    #[inline(always)]
+    #[cfg_attr(not(target_family = "wasm"), inline(always))]
+    #[cfg_attr(target_family = "wasm", inline)]
     pub(crate) fn spell(self, text: &mut [u8; Rounded::ROOM]) -> usize {
         let (decimals, units) = (usize::from(self.decimals & 15), self.units.unsigned_abs());
         let (whole, part) = (units / TENS[decimals], units % TENS[decimals]);

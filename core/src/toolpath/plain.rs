@@ -294,7 +294,8 @@ impl Number {
 }
 
 /// Finds the number at the start of `bytes`.
-#[inline(always)]
+#[cfg_attr(not(target_family = "wasm"), inline(always))]
+#[cfg_attr(target_family = "wasm", inline)]
 pub(super) fn decimal(bytes: &[u8; 24]) -> Option<Number> {
     let minus = bytes[0] == b'-';
     let sign = usize::from(minus);

@@ -124,7 +124,8 @@ impl Tiles {
     }
 
     /// The height at the nearest place of the rectangle.
-    #[inline(always)]
+    #[cfg_attr(not(target_family = "wasm"), inline(always))]
+    #[cfg_attr(target_family = "wasm", inline)]
     pub(super) fn height(&self, x: f64, y: f64) -> f64 {
         let (i, u) = seat((x - self.first[0]) * self.per, self.last[0]);
         let (j, v) = seat((y - self.first[1]) * self.per, self.last[1]);
