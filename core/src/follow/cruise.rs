@@ -276,7 +276,9 @@ impl Run {
     #[inline]
     fn account(&mut self, level: &Level, number: u64) {
         let offset = self.offset;
-        self.range = [self.range[0].min(offset), self.range[1].max(offset)];
+        let [low, high] = &mut self.range;
+        *low = if offset < *low { offset } else { *low };
+        *high = if offset > *high { offset } else { *high };
         if self.largest.is_none_or(|o| offset.abs() > o.offset.abs()) {
             let [x, y] = level.course.place(self.at);
             self.largest = Some(Offset { offset, x, y, line: number + self.lines });
