@@ -8,7 +8,7 @@ use super::bed::Bed;
 use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::{Passing, PlainLines};
+use crate::toolpath::plain::Passing;
 use crate::toolpath::tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
@@ -91,8 +91,6 @@ pub struct Looked {
     /// Plain moves that are followed, as far as `runs`: the rest is memory for more.
     legs: Vec<Legs>,
     runs: usize,
-    /// Those where nothing is followed any more, as it was guessed.
-    passing: Vec<Told<Passing>>,
     /// Other lines of commands, as far as `many`: the rest is memory for more.
     others: Vec<Told<Line>>,
     many: usize,
@@ -148,9 +146,8 @@ impl LookAhead {
                 // Whether nothing is followed here, as far as it is guessed.
                 let passes = self.absolute && course.is_some_and(|c| c.weight == 0.0);
                 if let Some(line) = passes.then(|| self.read.reader.pass(rest)).flatten() {
-                    piece.passing.push(Told { left, line });
                     [self.at[0], self.at[1]] = [None; 2];
-                    done += line.whole;
+                    done += usize::from(line.whole);
                     continue;
                 }
                 if let (Some(course), [Some(x), Some(y), _]) = (course, self.at) {
@@ -240,7 +237,6 @@ impl Looked {
 
     fn forget(&mut self) {
         self.sheet = None;
-        self.passing.clear();
         (self.runs, self.many) = (0, 0);
     }
 
@@ -258,9 +254,7 @@ impl Looked {
         }
         Plains {
             legs: &self.legs[..self.runs],
-            passing: &self.passing,
             others: &self.others[..self.many],
-            ..Plains::default()
         }
     }
 }
@@ -269,10 +263,7 @@ impl Looked {
 #[derive(Default)]
 pub(super) struct Plains<'a> {
     legs: &'a [Legs],
-    passing: &'a [Told<Passing>],
     others: &'a [Told<Line>],
-    /// Where the numbers of X and Y that came last begin, of lines that pass; 0 where none did.
-    places: [usize; 2],
 }
 
 impl<'a> Plains<'a> {
@@ -312,32 +303,5 @@ impl<'a> Plains<'a> {
     #[inline]
     pub(super) fn other(&mut self, left: usize) -> Option<&'a Line> {
         told(&mut self.others, left)
-    }
-
-    /// From here on lines pass.
-    #[inline]
-    pub(super) fn set_out(&mut self) {
-        self.places = [0; 2];
-    }
-
-    /// The same for a line that passes, `done` bytes from where they set out: its bytes, and the number of its E word.
-    #[inline(always)]
-    pub(super) fn pass(&mut self, reader: &mut PlainLines, rest: &[u8], done: usize) -> Option<(usize, Option<f64>)> {
-        let line = match told(&mut self.passing, rest.len()) {
-            Some(line) => *line,
-            None => reader.pass(rest)?,
-        };
-        for (place, at) in self.places.iter_mut().zip(line.places) {
-            if at != 0 {
-                *place = done + at;
-            }
-        }
-        Some((line.whole, line.e))
-    }
-
-    /// The numbers of X and Y that came last since lines set out, as far as any did; `bytes` are these lines.
-    #[inline]
-    pub(super) fn arrived(&self, bytes: &[u8]) -> [Option<f64>; 2] {
-        self.places.map(|place| if place == 0 { None } else { Passing::number(&bytes[place..]) })
     }
 }

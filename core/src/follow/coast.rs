@@ -4,7 +4,6 @@
 //! (a test holds that). Above the taper no line needs another number once the first of them has been taken, so that each is
 //! only looked through for what may stand on it.
 
-use super::ahead::Plains;
 use super::cruise::Level;
 use super::ledger::Spelling;
 use super::rewriter::Work;
@@ -15,37 +14,38 @@ impl Work {
     /// has the machine's registers for itself: a quarter quicker.)
     #[cfg_attr(not(target_family = "wasm"), inline(never))]
     #[cfg_attr(target_family = "wasm", inline)]
-    pub(super) fn coast(
-        &mut self,
-        plains: &mut Plains<'_>,
-        reader: &mut PlainLines,
-        level: &Level,
-        bytes: &[u8],
-    ) -> usize {
+    pub(super) fn coast(&mut self, reader: &mut PlainLines, level: &Level, bytes: &[u8]) -> usize {
         let state = self.reader.state();
-        let absolute = level.e_absolute;
-        let (mut e, mut gap) = (state.e, self.e.gap);
-        let [mut pushed, mut written] = [self.summary.extrusion_in, self.summary.extrusion_out];
+        let mut e = state.e;
         let (mut done, mut lines) = (0, 0);
-        plains.set_out();
-        while let Some((whole, e_word)) = plains.pass(reader, &bytes[done..], done) {
-            if let Some(n) = e_word {
-                let to = if absolute { n } else { e + n };
-                let delta = if absolute { to - e } else { n };
-                let stays = if absolute { 0.0 } else { gap };
-                pushed += delta;
-                written += delta + (stays - gap);
-                (e, gap) = (to, stays);
+        // The line before, where it begins, and where the numbers begin that came last but on lines with words in its places.
+        let (mut before, mut begins, mut places) = (Passing::default(), 0, [0; 4]);
+        let arrive = |places: &mut [usize; 4], line: Passing, begins: usize| {
+            for (place, start) in places.iter_mut().zip(line.starts).filter(|(_, start)| *start != 0) {
+                *place = begins + usize::from(start);
             }
-            done += whole;
+        };
+        while let Some(line) = reader.pass(&bytes[done..]) {
+            if line.starts != before.starts {
+                arrive(&mut places, before, begins);
+            }
+            // An amount is added to what went before; of places the last is enough.
+            if !level.e_absolute && line.starts[Passing::E] != 0 {
+                e += reader.e_of(line, &bytes[done..]).unwrap_or_default();
+            }
+            (before, begins) = (line, done);
+            done += usize::from(line.whole);
             lines += 1;
         }
         if lines == 0 {
             return 0;
         }
-        let mut at = [state.axes[0].register, state.axes[1].register];
-        for (register, number) in at.iter_mut().zip(plains.arrived(&bytes[..done])) {
-            *register = number.unwrap_or(*register);
+        arrive(&mut places, before, begins);
+        let number = |place: usize| if place == 0 { None } else { Passing::number(&bytes[place..]) };
+        let [x, y, e_place, _] = places;
+        let at = [number(x).unwrap_or(state.axes[0].register), number(y).unwrap_or(state.axes[1].register)];
+        if level.e_absolute && let Some(n) = number(e_place) {
+            (e, self.e.gap) = (n, 0.0);
         }
         #[cfg(test)]
         {
@@ -57,8 +57,6 @@ impl Work {
         self.reader.went_straight(at, e);
         self.summary.moves_in += lines;
         self.summary.moves_out += lines;
-        [self.summary.extrusion_in, self.summary.extrusion_out] = [pushed, written];
-        self.e.gap = gap;
         done
     }
 

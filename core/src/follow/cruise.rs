@@ -55,7 +55,6 @@ struct Run {
     z_before: Axis,
     lines: u64,
     changed: u64,
-    filament: [f64; 2],
     /// Lowest and highest offset but that of the last move, and the largest in size.
     range: [f64; 2],
     largest: Option<Offset>,
@@ -77,7 +76,7 @@ impl Work {
     ) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
         if self.may_coast(&level) {
-            let coasted = self.coast(plains, &mut desk.read.reader, &level, bytes);
+            let coasted = self.coast(&mut desk.read.reader, &level, bytes);
             if coasted > 0 {
                 out.extend_from_slice(&bytes[..coasted]);
                 return coasted;
@@ -153,7 +152,6 @@ impl Work {
             z_before: self.z,
             lines: 0,
             changed: 0,
-            filament: [self.summary.extrusion_in, self.summary.extrusion_out],
             range: [f64::INFINITY, f64::NEG_INFINITY],
             largest: None,
             is_new: false,
@@ -203,7 +201,6 @@ impl Work {
             run.account(level, self.number);
         }
         run.z_before = z_ledger;
-        let e_gap = e_ledger.gap;
         let z_new = (!z_stays).then(|| z_ledger.write(level.register, 0.0, z_aim, z_how));
         let mut e_new = None;
         if !e_stays {
@@ -216,10 +213,6 @@ impl Work {
             let [from, to] = [level.course.place(run.at), level.course.place(leg.at)];
             let at = |t: f64| [from[0] + (to[0] - from[0]) * t, from[1] + (to[1] - from[1]) * t];
             self.summary.footprint.lay(leg.length, [z, z], at);
-        }
-        if has_e {
-            run.filament[0] += e_delta;
-            run.filament[1] += e_delta + (e_ledger.gap - e_gap);
         }
         run.lines += 1;
         run.changed += u64::from(is_new);
@@ -246,7 +239,6 @@ impl Work {
         self.output.learn_ending(&out[out.len() - ending..]);
         self.summary.moves_in += run.lines;
         self.summary.moves_out += run.lines;
-        [self.summary.extrusion_in, self.summary.extrusion_out] = run.filament;
         if run.lines > 1 {
             self.summary.goes_between([z + run.range[0], z + run.range[1]]);
         }

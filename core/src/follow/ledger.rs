@@ -319,6 +319,31 @@ impl Axis {
     }
 }
 
+/// How much filament was pushed, retractions included: what E has gone since it was last told anew, and what it went before that. (From register to
+/// register: the sum does not hang on how many moves there were.)
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Filament {
+    /// In the original and in what is written, mm: pushed until E was last told anew, and the registers then.
+    before: [f64; 2],
+    from: [f64; 2],
+}
+
+impl Filament {
+    /// By the original's register and the gap: in the original, and in what is written, mm.
+    #[inline]
+    pub(crate) fn sums(&self, [register, gap]: [f64; 2]) -> [f64; 2] {
+        let [before, from] = [self.before, self.from];
+        [before[0] + (register - from[0]), before[1] + (register + gap - from[1])]
+    }
+
+    /// Register and gap were changed, and no filament was pushed for it that counts.
+    #[inline]
+    pub(crate) fn told_anew(&mut self, was: [f64; 2], is: [f64; 2]) {
+        let [register, gap] = is;
+        (self.before, self.from) = (self.sums(was), [register, register + gap]);
+    }
+}
+
 /// A register as a decimal: what was written, but for noise of the arithmetic below 10^-12.
 #[inline]
 pub(crate) fn exact(value: f64) -> Decimal {

@@ -43,7 +43,6 @@ impl Work {
             None => 0.0,
         };
         self.summary.moves_in += 1;
-        self.summary.extrusion_in += e_delta;
         let known_after = m.after.iter().all(|a| a.known);
         let known = known_after && m.before.iter().all(|a| a.known);
         let travels = known && m.travels();
@@ -103,12 +102,13 @@ impl Work {
 
         let z_how = self.place_spelling(absolute, z_word);
         let e_how = self.e_spelling(e_word);
-        let e_gap_before = self.e.gap;
         let mut before = None;
         if e_word.is_some() && e_how.absolute && self.e.gap.abs() > 1e-9 && self.past_taper(m) && !says_units(line) {
             // The taper has ended, and with it the drift of E: one line sets it right. (Before a line that changes the
             // units it would be read in the old ones: it waits for the next.)
+            let gap = self.e.gap;
             self.e.agree();
+            self.filament.told_anew([m.e_before, gap], [m.e_before, 0.0]);
             before = Some(exact(m.e_before / unit));
         }
         if vertices.len() > 1 {
@@ -155,11 +155,6 @@ impl Work {
                 let own = z_word.map(|w| (w, &source.bytes[w.from..w.to]));
                 self.hold(end, written, own, [length, ending.len()], out);
             }
-        }
-        if e_word.is_some() {
-            // G92 E moves the register, not the filament.
-            let gap_before = if before.is_some() { 0.0 } else { e_gap_before };
-            self.summary.extrusion_out += e_delta + (self.e.gap - gap_before);
         }
         self.vertices = vertices;
         Ok(())

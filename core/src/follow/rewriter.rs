@@ -6,7 +6,7 @@ use super::cruise::Desk;
 use super::compose::{Edits, Source};
 use super::floor::{Floor, Remedy};
 use super::held::Held;
-use super::ledger::{Axis, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
+use super::ledger::{Axis, Filament, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
 use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;
@@ -78,6 +78,7 @@ pub(super) struct Work {
     pub(super) reader: Reader,
     pub(super) z: Axis,
     pub(super) e: Axis,
+    pub(super) filament: Filament,
     pub(super) output: Output,
     pub(super) floor: Floor,
     pub(super) summary: Summary,
@@ -151,6 +152,7 @@ impl Rewriter {
             reader: Reader::new(reading),
             z: Axis::default(),
             e: Axis::default(),
+            filament: Filament::default(),
             floor: Floor::new(options.floor),
             summary,
             number: 0,
@@ -230,7 +232,8 @@ impl Rewriter {
         if let Some(refusal) = work.floor.refusal(work.card.remedy) {
             return Err(refusal);
         }
-        let Work { mut summary, output, number, .. } = work;
+        let Work { mut summary, output, number, reader, e, filament, .. } = work;
+        [summary.extrusion_in, summary.extrusion_out] = filament.sums([reader.state().e, e.gap]);
         summary.lines_in = number;
         summary.lines_out = number + output.lines_more;
         summary.lines_changed = output.lines_changed;
@@ -361,6 +364,7 @@ impl Work {
             self.wait_no_longer(out);
             return Ok(());
         }
+        let e_before = [self.reader.state().e, self.e.gap];
         match self.reader.read(line, bytes, self.number)? {
             Step::Move => {
                 let m = *self.reader.last_move();
@@ -372,6 +376,7 @@ impl Work {
                 }
                 if e {
                     self.e.agree();
+                    self.filament.told_anew(e_before, [self.reader.state().e, self.e.gap]);
                 }
                 if line.has(b'Z') {
                     self.set_z(z.known, source, ending, out);
@@ -394,6 +399,7 @@ impl Work {
                     // It passed with its own E: what that is off by is made good on the next line.
                     self.e.gap = 0.0;
                 }
+                self.filament.told_anew(e_before, [self.reader.state().e, self.e.gap]);
                 self.warn_of_what_passed(source, why);
             }
             Step::Shifted => self.summary.warn(WarningKind::Shifted, self.number, || {

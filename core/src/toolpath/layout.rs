@@ -100,7 +100,7 @@ impl Layout {
                 }
             }
         }
-        self.passes &= self.seats.places() != [0; 2] || self.e.is_some();
+        self.passes &= self.seats.starts[..F] != [0; F];
         true
     }
 
@@ -148,11 +148,16 @@ impl Layout {
         plain.seats = self.seats;
     }
 
-    /// The same for a line that passes, if such lines do.
+    /// What there is to say of the line if it [passes](Passing).
     #[inline(always)]
-    pub(super) fn pass(&self, bytes: &Room) -> Option<Passing> {
-        let e = self.e.and_then(|e| self.words.get(e)).map(|word| word.value(bytes));
-        self.passes.then_some(Passing { whole: self.seats.whole.into(), places: self.seats.places(), e })
+    pub(super) fn passes(&self) -> Option<Passing> {
+        self.passes.then_some(Passing { whole: self.seats.whole, starts: self.seats.starts })
+    }
+
+    /// The number of its E word, if it has one.
+    #[inline(always)]
+    pub(super) fn e(&self, bytes: &Room) -> Option<f64> {
+        self.e.and_then(|e| self.words.get(e)).map(|word| word.value(bytes))
     }
 }
 

@@ -72,12 +72,6 @@ impl Seats {
     pub(crate) fn anchor(&self) -> usize {
         self.ends[X].max(self.ends[Y]).into()
     }
-
-    /// Where the numbers of X and Y begin.
-    #[inline(always)]
-    pub(super) fn places(&self) -> [usize; 2] {
-        [self.starts[X].into(), self.starts[Y].into()]
-    }
 }
 
 /// A plain line is not longer than this.
@@ -131,20 +125,21 @@ impl Plain {
     }
 }
 
-/// A plain line of which only E matters by itself: whatever of X and Y comes last says where they are.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// A plain line of which nothing matters by itself: whatever of X, Y and E comes last says where they are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) struct Passing {
     /// Bytes of the line with its ending.
-    pub(crate) whole: usize,
-    /// Where the numbers of X and Y begin; 0 for what is not there.
-    pub(crate) places: [usize; 2],
-    /// The number of the E word.
-    pub(crate) e: Option<f64>,
+    pub(crate) whole: u8,
+    /// Where the numbers of X, Y, E and F begin; 0 for what is not there.
+    pub(crate) starts: [u8; 4],
 }
 
 impl Passing {
     /// No number of X, Y or E of such a line is as large, mm.
     pub(crate) const LESS_THAN: f64 = 1e5;
+
+    /// The place of E among its numbers.
+    pub(crate) const E: usize = E;
 
     /// The number that begins at the start of `bytes`, which was found before.
     #[inline]
@@ -186,14 +181,21 @@ impl PlainLines {
     pub(crate) fn pass(&mut self, bytes: &[u8]) -> Option<Passing> {
         let bytes = bytes.first_chunk()?;
         if self.known && self.layout.fits(bytes) {
-            return self.layout.pass(bytes);
+            return self.layout.passes();
         }
         let mut plain = Plain::default();
         let small = |number: Option<f64>| number.is_none_or(|n| n.abs() < Passing::LESS_THAN);
         let read =
             begins(bytes) && self.find(&mut plain, bytes) && small(plain.x()) && small(plain.y()) && small(plain.e());
-        let (whole, places, e) = (plain.seats.whole(), plain.seats.places(), plain.e());
-        (read && (places != [0; 2] || e.is_some())).then_some(Passing { whole, places, e })
+        let Seats { whole, starts, .. } = plain.seats;
+        (read && starts[..F] != [0; F]).then_some(Passing { whole, starts })
+    }
+
+    /// The number of the E word of a line that passed, which is the last that was read and begins at the start of `bytes`.
+    #[inline]
+    pub(crate) fn e_of(&self, line: Passing, bytes: &[u8]) -> Option<f64> {
+        let known = bytes.first_chunk().filter(|_| self.known).and_then(|bytes| self.layout.e(bytes));
+        known.or_else(|| Passing::number(&bytes[usize::from(line.starts[E])..]))
     }
 
     /// Reads a line that [begins] as a plain one the long way. (Called, files of many layouts took a twentieth longer; in WebAssembly, where modules
