@@ -75,10 +75,9 @@ pub(super) struct Read {
     lines: [Plain; MOST],
     read: usize,
     most: usize,
-    /// Room for where they end, where their middles are, and heights.
-    ends: [[f64; 2]; MOST],
-    middles: [[f64; 2]; MOST],
-    heights: [f64; MOST],
+    /// Room for where they end, and then for where their middles are, and for the heights there.
+    places: [[f64; 2]; 2 * MOST],
+    heights: [f64; 2 * MOST],
 }
 
 impl Default for Read {
@@ -88,9 +87,8 @@ impl Default for Read {
             lines: [Plain::default(); MOST],
             read: 0,
             most: FEW,
-            ends: [[0.0; 2]; MOST],
-            middles: [[0.0; 2]; MOST],
-            heights: [0.0; MOST],
+            places: [[0.0; 2]; 2 * MOST],
+            heights: [0.0; 2 * MOST],
         }
     }
 }
@@ -173,23 +171,24 @@ impl Legs {
     /// The heights, and what follows from them.
     #[inline]
     fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed, room: &mut Read) {
-        let Read { ends, middles, heights, .. } = room;
         let many = self.many.min(MOST);
         let legs = &mut self.legs[..many];
+        let (ends, middles) = room.places.split_at_mut(many);
         let mut here = from;
-        for ((leg, end), middle) in legs.iter().zip(&mut *ends).zip(&mut *middles) {
+        for ((leg, end), middle) in legs.iter().zip(&mut *ends).zip(middles) {
             *end = course.place(leg.at);
             *middle = halfway(here, *end);
             here = *end;
         }
-        bed.sheet.heights(&ends[..many], heights);
-        for (leg, height) in legs.iter_mut().zip(&*heights) {
+        let looked = if course.slope.is_some() { 2 * many } else { many };
+        bed.sheet.heights(&room.places[..looked], &mut room.heights);
+        let (ends, (heights, middles)) = (&room.places, room.heights.split_at(many));
+        for (leg, height) in legs.iter_mut().zip(heights) {
             leg.height = *height;
         }
         let Some(slope) = course.slope else { return };
-        bed.sheet.heights(&middles[..many], heights);
         let (mut here, mut height) = (from, bed.height(from));
-        for ((leg, there), middle) in legs.iter_mut().zip(&*ends).zip(&*heights) {
+        for ((leg, there), middle) in legs.iter_mut().zip(ends).zip(middles) {
             leg.factor = if leg.length <= 1.0 {
                 flow_between([height, *middle, leg.height], slope)
             } else {
