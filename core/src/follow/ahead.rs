@@ -8,7 +8,7 @@ use super::bed::Bed;
 use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::Passing;
+use crate::toolpath::plain::{Passed, Passing};
 use crate::toolpath::tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
@@ -80,6 +80,8 @@ pub struct LookAhead {
     at: [Option<f64>; 3],
     /// X, Y and Z are coordinates.
     absolute: bool,
+    /// The line that the last piece was cut in, as far as it went.
+    cut: Vec<u8>,
 }
 
 /// A piece of a toolpath, and what was told of it. Of 64 KB, as the command reads them, it takes up to 3 MB.
@@ -122,20 +124,26 @@ fn told<'a, T>(lines: &mut &'a [Told<T>], left: usize) -> Option<&'a T> {
 
 /// After so many lines it is asked whether to go on.
 const PATIENCE: usize = 64;
+/// No more is kept of a line that a piece was cut in.
+const MOST_CUT: usize = 1 << 12;
 /// Lines of a piece that are not plain and are read ahead, at the most: each takes 1 KB.
 const MOST_OTHERS: usize = 1024;
 
 impl LookAhead {
     pub(super) fn new(bed: Bed, flow: bool) -> Self {
-        LookAhead { bed, flow, read: Read::default(), at: [None; 3], absolute: true }
+        LookAhead { bed, flow, read: Read::default(), at: [None; 3], absolute: true, cut: Vec::new() }
     }
 
     /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         piece.forget();
         piece.sheet = Some(self.bed.sheet.clone());
-        let bytes = &piece.bytes[..];
-        let mut done = 0;
+        let mut done = self.end_line(&piece.bytes);
+        let last = memchr::memrchr2(b'\n', b'\r', &piece.bytes).map_or(0, |n| n + 1);
+        let (bytes, cut) = (&piece.bytes[..], &piece.bytes[last.max(done)..]);
+        if cut.len() <= MOST_CUT {
+            self.cut.extend_from_slice(cut);
+        }
         let mut course = self.course();
         while goes_on() {
             let mut lines = 0;
@@ -145,9 +153,16 @@ impl LookAhead {
                 lines += 1;
                 // Whether nothing is followed here, as far as it is guessed.
                 let passes = self.absolute && course.is_some_and(|c| c.weight == 0.0);
-                if let Some(line) = passes.then(|| self.read.reader.pass(rest)).flatten() {
-                    [self.at[0], self.at[1]] = [None; 2];
-                    done += usize::from(line.whole);
+                let mut passed = Passed::default();
+                while let Some(line) = passes.then(|| self.read.reader.pass(&rest[passed.bytes()..])).flatten() {
+                    passed.add(line);
+                    lines += 1;
+                }
+                if passed.bytes() > 0 {
+                    for (at, number) in self.at.iter_mut().zip(passed.places().map(|at| Passing::number(rest, at))) {
+                        *at = number.or(*at);
+                    }
+                    done += passed.bytes();
                     continue;
                 }
                 if let (Some(course), [Some(x), Some(y), _]) = (course, self.at) {
@@ -185,7 +200,25 @@ impl LookAhead {
                 done += end + 1;
             }
         }
-        self.pass(&bytes[done..]);
+        self.pass(&bytes[done..last.max(done)]);
+    }
+
+    /// The line that was cut ends here: goes where it leads, and tells how much of the bytes is its.
+    fn end_line(&mut self, bytes: &[u8]) -> usize {
+        if self.cut.is_empty() {
+            return 0;
+        }
+        let mut cut = core::mem::take(&mut self.cut);
+        let Some(end) = memchr::memchr2(b'\n', b'\r', bytes) else { return 0 };
+        cut.extend_from_slice(&bytes[..end]);
+        if matches!(cut.first(), Some(b'G' | b'g')) {
+            let mut line = Line::default();
+            line.read(&cut);
+            self.follow(&line);
+        }
+        cut.clear();
+        self.cut = cut;
+        end + 1
     }
 
     /// How plain moves go here, as far as it is guessed.
@@ -220,7 +253,7 @@ impl LookAhead {
         }
         for (place, letter) in self.at.iter_mut().zip(*b"XYZ").filter(|_| self.absolute) {
             let found = memchr::memrchr(letter, bytes).filter(|n| *n > 0 && bytes[n - 1] == b' ');
-            if let Some(number) = found.and_then(|n| Passing::number(&bytes[n + 1..])) {
+            if let Some(number) = found.and_then(|n| Passing::number(bytes, n + 1)) {
                 *place = Some(number);
             }
         }
@@ -286,17 +319,15 @@ impl<'a> Plains<'a> {
             && !cfg!(target_family = "wasm")
         {
             if !first.lie_before(left) {
-                match first.from(left, course, from) {
-                    Some(legs) => return legs,
+                match first.find(left, course, from) {
+                    Some(n) => return first.rest(n),
                     None => break,
                 }
             }
             self.legs = more;
         }
-        if own.lie_before(left) || own.from(left, course, from).is_none() {
-            own.tell(*course, from, bed, read, rest);
-        }
-        own.from(left, course, from).unwrap_or((&[], true))
+        own.tell(*course, from, bed, read, rest);
+        own.rest(0)
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.

@@ -7,7 +7,7 @@
 use super::cruise::Level;
 use super::ledger::Spelling;
 use super::rewriter::Work;
-use crate::toolpath::plain::{Passing, PlainLines};
+use crate::toolpath::plain::{Passed, Passing, PlainLines};
 
 impl Work {
     /// Passes as many plain lines from the start of `bytes` as there are, where it [may](Work::may_coast), and tells their length. (Called, its loop
@@ -17,34 +17,24 @@ impl Work {
     pub(super) fn coast(&mut self, reader: &mut PlainLines, level: &Level, bytes: &[u8]) -> usize {
         let state = self.reader.state();
         let mut e = state.e;
-        let (mut done, mut lines) = (0, 0);
-        // The line before, where it begins, and where the numbers begin that came last but on lines with words in its places.
-        let (mut before, mut begins, mut places) = (Passing::default(), 0, [0; 4]);
-        let arrive = |places: &mut [usize; 4], line: Passing, begins: usize| {
-            for (place, start) in places.iter_mut().zip(line.starts).filter(|(_, start)| *start != 0) {
-                *place = begins + usize::from(start);
-            }
-        };
-        while let Some(line) = reader.pass(&bytes[done..]) {
-            if line.starts != before.starts {
-                arrive(&mut places, before, begins);
-            }
+        let (mut passed, mut lines) = (Passed::default(), 0);
+        while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
             // An amount is added to what went before; of places the last is enough.
-            if !level.e_absolute && line.starts[Passing::E] != 0 {
-                e += reader.e_of(line, &bytes[done..]).unwrap_or_default();
+            if !level.e_absolute && line.has_e() {
+                e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
             }
-            (before, begins) = (line, done);
-            done += usize::from(line.whole);
+            passed.add(line);
             lines += 1;
         }
         if lines == 0 {
             return 0;
         }
-        arrive(&mut places, before, begins);
-        let number = |place: usize| if place == 0 { None } else { Passing::number(&bytes[place..]) };
-        let [x, y, e_place, _] = places;
-        let at = [number(x).unwrap_or(state.axes[0].register), number(y).unwrap_or(state.axes[1].register)];
-        if level.e_absolute && let Some(n) = number(e_place) {
+        let (done, [x, y, e_at]) = (passed.bytes(), passed.places());
+        let [before_x, before_y, _] = state.axes.map(|axis| axis.register);
+        let at = [Passing::number(bytes, x).unwrap_or(before_x), Passing::number(bytes, y).unwrap_or(before_y)];
+        if level.e_absolute
+            && let Some(n) = Passing::number(bytes, e_at)
+        {
             (e, self.e.gap) = (n, 0.0);
         }
         #[cfg(test)]

@@ -91,7 +91,10 @@ impl Work {
             let (legs, end) = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
             for leg in legs {
                 let Some(room) = bytes[done..].first_chunk() else { break 'run };
-                let Some([z, e]) = self.take_leg(&level, &mut run, leg) else { break 'run };
+                let Some([z, e]) = self.take_leg(&level, &mut run, leg) else {
+                    read.in_vain();
+                    break 'run;
+                };
                 length = leg.seats.whole();
                 if run.is_new {
                     text.stay(&bytes[copied..done], out);

@@ -109,12 +109,18 @@ impl Read {
         &self.lines[..read]
     }
 
+    /// Some were not taken: fewer are read the next time.
+    #[inline]
+    pub(super) fn in_vain(&mut self) {
+        self.most = FEW;
+    }
+
     /// So many of them were legs: what is read in vain shall be little. Whether the line behind those is none.
     #[inline]
     fn went(&mut self, legs: usize) -> bool {
         let end = legs < self.most;
         if legs < self.read {
-            self.most = FEW;
+            self.in_vain();
         } else if !end {
             self.most = (2 * self.most).min(MOST);
         }
@@ -199,21 +205,26 @@ impl Legs {
         }
     }
 
-    /// Those from the line on that begins so many bytes from the end, if they were told of this course and from this place; and whether the line
-    /// behind them is none.
+    /// Which of them is that of the line which begins so many bytes from the end, if it was told of this course and from this place.
     #[inline]
-    pub(super) fn from(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<(&[Leg], bool)> {
-        let (mut here, mut at) = (self.left, self.from);
-        let mut legs = self.all();
+    pub(super) fn find(&self, left: usize, course: &Course, from: [f64; 2]) -> Option<usize> {
+        let (mut here, mut at, mut n) = (self.left, self.from, 0);
         while here > left
-            && let Some((leg, more)) = legs.split_first()
+            && let Some(leg) = self.all().get(n)
         {
-            (here, at, legs) = (here - leg.seats.whole(), leg.at, more);
+            (here, at, n) = (here - leg.seats.whole(), leg.at, n + 1);
         }
         let same = here == left
+            && n < self.many
             && self.course.is_some_and(|own| own.is(course))
             && at.map(f64::to_bits) == from.map(f64::to_bits);
-        (same && !legs.is_empty()).then_some((legs, self.end))
+        same.then_some(n)
+    }
+
+    /// Those from the nth on, and whether the line behind them is no leg.
+    #[inline]
+    pub(super) fn rest(&self, n: usize) -> (&[Leg], bool) {
+        (self.all().get(n..).unwrap_or_default(), self.end)
     }
 
     /// All of them.
@@ -226,11 +237,6 @@ impl Legs {
     #[inline]
     pub(super) fn lie_before(&self, left: usize) -> bool {
         self.left - self.bytes >= left
-    }
-
-    /// Nothing is told any more.
-    pub(super) fn clear(&mut self) {
-        (self.left, self.bytes, self.many) = (0, 0, 0);
     }
 
     /// Bytes of their lines.

@@ -211,7 +211,6 @@ impl Rewriter {
     #[inline]
     fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, desk, work } = self;
-        desk.legs.clear();
         work.resume(out);
         let done = lines.push_to(bytes, &mut Feed { work, plains, next: Next::Unread, line, desk, out });
         work.pause(out);

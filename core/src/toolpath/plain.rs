@@ -138,13 +138,59 @@ impl Passing {
     /// No number of X, Y or E of such a line is as large, mm.
     pub(crate) const LESS_THAN: f64 = 1e5;
 
-    /// The place of E among its numbers.
-    pub(crate) const E: usize = E;
-
-    /// The number that begins at the start of `bytes`, which was found before.
+    /// Whether it has an E word.
     #[inline]
-    pub(crate) fn number(bytes: &[u8]) -> Option<f64> {
-        super::number::scan(bytes).map(|(number, _)| number.value)
+    pub(crate) fn has_e(self) -> bool {
+        self.starts[E] != 0
+    }
+
+    /// The number at an index of `bytes`, which was found there before; none at 0.
+    #[inline]
+    pub(crate) fn number(bytes: &[u8], at: usize) -> Option<f64> {
+        if at == 0 { None } else { super::number::scan(&bytes[at..]).map(|(number, _)| number.value) }
+    }
+}
+
+/// Lines that passed, one after another.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Passed {
+    bytes: usize,
+    /// The last one, where it begins, and where the numbers begin that came last but since lines have their words in its places.
+    last: Passing,
+    begins: usize,
+    places: [usize; 4],
+}
+
+impl Passed {
+    #[inline(always)]
+    pub(crate) fn add(&mut self, line: Passing) {
+        if line.starts != self.last.starts {
+            self.places = self.all_places();
+        }
+        (self.last, self.begins) = (line, self.bytes);
+        self.bytes += usize::from(line.whole);
+    }
+
+    /// Their bytes.
+    #[inline(always)]
+    pub(crate) fn bytes(&self) -> usize {
+        self.bytes
+    }
+
+    #[inline]
+    fn all_places(&self) -> [usize; 4] {
+        let mut places = self.places;
+        for (place, start) in places.iter_mut().zip(self.last.starts).filter(|(_, start)| *start != 0) {
+            *place = self.begins + usize::from(start);
+        }
+        places
+    }
+
+    /// Where the numbers of X, Y and E that came last begin; 0 where none came.
+    #[inline]
+    pub(crate) fn places(&self) -> [usize; 3] {
+        let [x, y, e, _] = self.all_places();
+        [x, y, e]
     }
 }
 
@@ -195,7 +241,7 @@ impl PlainLines {
     #[inline]
     pub(crate) fn e_of(&self, line: Passing, bytes: &[u8]) -> Option<f64> {
         let known = bytes.first_chunk().filter(|_| self.known).and_then(|bytes| self.layout.e(bytes));
-        known.or_else(|| Passing::number(&bytes[usize::from(line.starts[E])..]))
+        known.or_else(|| Passing::number(bytes, line.starts[E].into()))
     }
 
     /// Reads a line that [begins] as a plain one the long way. (Called, files of many layouts took a twentieth longer; in WebAssembly, where modules
