@@ -8,7 +8,7 @@ use super::bed::Bed;
 use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::{Passed, Passing};
+use crate::toolpath::plain::Passing;
 use crate::toolpath::tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
@@ -94,32 +94,16 @@ pub struct Looked {
     legs: Vec<Legs>,
     runs: usize,
     /// Other lines of commands, as far as `many`: the rest is memory for more.
-    others: Vec<Told<Line>>,
+    others: Vec<Told>,
     many: usize,
 }
 
 /// A line that was read ahead.
-#[derive(Debug, Clone, Copy)]
-struct Told<T> {
+#[derive(Debug)]
+struct Told {
     /// Bytes of the piece from this line on.
     left: usize,
-    line: T,
-}
-
-/// What was told of the line that begins so far from the end; what was told of those before it is done with. (In WebAssembly nothing is: it has no
-/// second thread, and its modules are to be small.)
-#[inline]
-fn told<'a, T>(lines: &mut &'a [Told<T>], left: usize) -> Option<&'a T> {
-    if cfg!(target_family = "wasm") {
-        return None;
-    }
-    while let Some((first, more)) = lines.split_first() {
-        if first.left <= left {
-            return (first.left == left).then_some(&first.line);
-        }
-        *lines = more;
-    }
-    None
+    line: Line,
 }
 
 /// After so many lines it is asked whether to go on.
@@ -151,19 +135,18 @@ impl LookAhead {
                 let rest = &bytes[done..];
                 let left = rest.len();
                 lines += 1;
-                // Whether nothing is followed here, as far as it is guessed.
-                let passes = self.absolute && course.is_some_and(|c| c.weight == 0.0);
-                let mut passed = Passed::default();
-                while let Some(line) = passes.then(|| self.read.reader.pass(&rest[passed.bytes()..])).flatten() {
-                    passed.add(line);
-                    lines += 1;
-                }
-                if passed.bytes() > 0 {
-                    for (at, number) in self.at.iter_mut().zip(passed.places().map(|at| Passing::number(rest, at))) {
-                        *at = number.or(*at);
+                // Where nothing is followed, as far as it is guessed.
+                if self.absolute && course.is_some_and(|c| c.weight == 0.0) {
+                    let passed = self.read.pass(rest);
+                    let [x, y, _] = passed.places();
+                    for (at, place) in self.at.iter_mut().zip([x, y]) {
+                        *at = Passing::number(rest, place).or(*at);
                     }
-                    done += passed.bytes();
-                    continue;
+                    if passed.lines() > 0 {
+                        lines += passed.lines();
+                        done += passed.bytes();
+                        continue;
+                    }
                 }
                 if let (Some(course), [Some(x), Some(y), _]) = (course, self.at) {
                     if piece.runs == piece.legs.len() {
@@ -209,6 +192,7 @@ impl LookAhead {
             return 0;
         }
         let mut cut = core::mem::take(&mut self.cut);
+        // A line of more than a piece leads nowhere that is guessed.
         let Some(end) = memchr::memchr2(b'\n', b'\r', bytes) else { return 0 };
         cut.extend_from_slice(&bytes[..end]);
         if matches!(cut.first(), Some(b'G' | b'g')) {
@@ -285,10 +269,7 @@ impl Looked {
         if !same {
             return Plains::default();
         }
-        Plains {
-            legs: &self.legs[..self.runs],
-            others: &self.others[..self.many],
-        }
+        Plains { legs: &self.legs[..self.runs], others: &self.others[..self.many] }
     }
 }
 
@@ -296,7 +277,7 @@ impl Looked {
 #[derive(Default)]
 pub(super) struct Plains<'a> {
     legs: &'a [Legs],
-    others: &'a [Told<Line>],
+    others: &'a [Told],
 }
 
 impl<'a> Plains<'a> {
@@ -333,6 +314,54 @@ impl<'a> Plains<'a> {
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
     #[inline]
     pub(super) fn other(&mut self, left: usize) -> Option<&'a Line> {
-        told(&mut self.others, left)
+        while let Some((first, more)) = self.others.split_first()
+            && !cfg!(target_family = "wasm")
+        {
+            if first.left <= left {
+                return (first.left == left).then_some(&first.line);
+            }
+            self.others = more;
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::follow::{Looked, Options, Rewriter};
+    use crate::{Card, HeightMap, SurfaceKind};
+
+    /// What is guessed is where the rewriter comes to, whatever a piece is cut in.
+    #[test]
+    fn guesses_right() {
+        let card = "[bed]\nx = [0, 200]\ny = [0, 100]\n[readings]\nmethod = 'drag'\nsheet = 0\n\
+                    points = [[20, 20, 0], [180, 20, 0.1], [20, 80, 0.1], [180, 80, 0.05]]\n";
+        let map = HeightMap::fit(&Card::parse(card).unwrap(), SurfaceKind::ThinPlate).unwrap();
+        for relative in [false, true] {
+            let mut text = String::from("M83\nG28\nG1 X0 Y0 Z0 F3000\n");
+            for layer in 1..9 {
+                text += &format!("G90\nG1 Z{layer}\nG1 X{layer}0.000 Y20.000\n");
+                text += if relative { "G91\n" } else { "" };
+                for n in 0..50 {
+                    let x = if relative { 0.31 } else { 30.0 + 0.31 * f64::from(n) };
+                    text += &format!("G1 X{x:.2} Y{:.2} E0.02\n", if n % 7 == 3 { 12.5 } else { 0.1 });
+                    text += if n % 10 == 0 { "G1 F9000 X20.0 ; on\n; by hand\n" } else { "" };
+                }
+            }
+            for size in [97, 1000, 4096] {
+                let mut rewriter = Rewriter::new(&map, Options::default()).unwrap();
+                let (mut ahead, mut piece) = (rewriter.look_ahead(), Looked::default());
+                let mut out = Vec::new();
+                for bytes in text.as_bytes().chunks(size) {
+                    piece.refill().extend_from_slice(bytes);
+                    ahead.look(&mut piece, || true);
+                    rewriter.push_looked(&piece, &mut out).unwrap();
+                    let [x, y, z] = rewriter.work.reader.state().axes.map(|a| a.known.then_some(a.register));
+                    if x.is_some() {
+                        assert_eq!(ahead.at, [x, y, z], "{relative} {size}");
+                    }
+                }
+            }
+        }
     }
 }

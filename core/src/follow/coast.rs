@@ -17,15 +17,15 @@ impl Work {
     pub(super) fn coast(&mut self, reader: &mut PlainLines, level: &Level, bytes: &[u8]) -> usize {
         let state = self.reader.state();
         let mut e = state.e;
-        let (mut passed, mut lines) = (Passed::default(), 0);
+        let mut passed = Passed::default();
         while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
             // An amount is added to what went before; of places the last is enough.
             if !level.e_absolute && line.has_e() {
                 e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
             }
             passed.add(line);
-            lines += 1;
         }
+        let lines = passed.lines() as u64;
         if lines == 0 {
             return 0;
         }

@@ -3,7 +3,7 @@
 
 use super::bed::{Bed, Way, flow_between, halfway};
 use super::path::Path;
-use crate::toolpath::plain::{Plain, PlainLines, Seats};
+use crate::toolpath::plain::{Passed, Plain, PlainLines, Seats};
 
 /// At most so many are told in one go, and at first, or where not all that were read were legs.
 const MOST: usize = 32;
@@ -49,7 +49,7 @@ impl Course {
 }
 
 /// A plain move that is sure to need one piece and crosses no break line.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Leg {
     /// Registers of X and Y where it ends, mm.
     pub(super) at: [f64; 2],
@@ -94,6 +94,15 @@ impl Default for Read {
 }
 
 impl Read {
+    /// Lines at the start of `rest` where nothing is followed.
+    pub(super) fn pass(&mut self, rest: &[u8]) -> Passed {
+        let mut passed = Passed::default();
+        while let Some(line) = self.reader.pass(&rest[passed.bytes()..]) {
+            passed.add(line);
+        }
+        passed
+    }
+
     /// Those at the start of `rest`.
     #[inline]
     fn next(&mut self, rest: &[u8]) -> &[Plain] {
@@ -137,8 +146,7 @@ pub(super) struct Legs {
     /// Bytes left, counted from their first line on, and bytes of their lines.
     left: usize,
     bytes: usize,
-    legs: [Leg; MOST],
-    many: usize,
+    legs: Vec<Leg>,
     /// The line behind them is no leg.
     end: bool,
 }
@@ -148,11 +156,12 @@ impl Legs {
     #[inline]
     pub(super) fn tell(&mut self, course: Course, from: [f64; 2], bed: &mut Bed, lines: &mut Read, rest: &[u8]) {
         (self.course, self.from, self.left, self.bytes) = (Some(course), from, rest.len(), 0);
-        self.many = 0;
+        self.legs.clear();
         let follows = course.weight > 0.0;
         let read = lines.next(rest);
         let mut at = from;
-        for (plain, leg) in read.iter().zip(&mut self.legs) {
+        self.legs.reserve(read.len());
+        for plain in read {
             let go = |word: Option<f64>, at: f64| word.map_or(at, |n| if course.absolute { n } else { at + n });
             let next = [go(plain.x(), at[0]), go(plain.y(), at[1])];
             let (here, there) = (course.place(at), course.place(next));
@@ -163,12 +172,11 @@ impl Legs {
             }
             at = next;
             self.bytes += plain.seats.whole();
-            self.many += 1;
             let strays = follows && !bed.is_within(there);
             let e = plain.e().unwrap_or(0.0);
-            *leg = Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays };
+            self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays });
         }
-        self.end = lines.went(self.many);
+        self.end = lines.went(self.legs.len());
         if follows {
             self.look_up(&course, course.place(from), bed, lines);
         }
@@ -177,8 +185,8 @@ impl Legs {
     /// The heights, and what follows from them.
     #[inline]
     fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed, room: &mut Read) {
-        let many = self.many.min(MOST);
-        let legs = &mut self.legs[..many];
+        let legs = &mut self.legs[..];
+        let many = legs.len().min(MOST);
         let (ends, middles) = room.places.split_at_mut(many);
         let mut here = from;
         for ((leg, end), middle) in legs.iter().zip(&mut *ends).zip(middles) {
@@ -215,7 +223,7 @@ impl Legs {
             (here, at, n) = (here - leg.seats.whole(), leg.at, n + 1);
         }
         let same = here == left
-            && n < self.many
+            && n < self.legs.len()
             && self.course.is_some_and(|own| own.is(course))
             && at.map(f64::to_bits) == from.map(f64::to_bits);
         same.then_some(n)
@@ -230,7 +238,7 @@ impl Legs {
     /// All of them.
     #[inline]
     pub(super) fn all(&self) -> &[Leg] {
-        &self.legs[..self.many.min(MOST)]
+        &self.legs
     }
 
     /// Whether the line that begins so many bytes from the end lies behind them.

@@ -154,6 +154,7 @@ impl Passing {
 /// Lines that passed, one after another.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Passed {
+    lines: usize,
     bytes: usize,
     /// The last one, where it begins, and where the numbers begin that came last but since lines have their words in its places.
     last: Passing,
@@ -169,12 +170,19 @@ impl Passed {
         }
         (self.last, self.begins) = (line, self.bytes);
         self.bytes += usize::from(line.whole);
+        self.lines += 1;
     }
 
     /// Their bytes.
     #[inline(always)]
     pub(crate) fn bytes(&self) -> usize {
         self.bytes
+    }
+
+    /// How many they are.
+    #[inline]
+    pub(crate) fn lines(&self) -> usize {
+        self.lines
     }
 
     #[inline]
