@@ -1,5 +1,5 @@
 //! How fast toolpaths are rewritten, as ratios in one run: beside a bare scan of the same bytes (lines split, every number
-//! read, nothing else), beside copying them, beside a line of awk where there is one, and beside the same with a second thread that looks
+//! read, nothing else), beside copying them, beside two lines of awk where there is one, and beside the same with a second thread that looks
 //! ahead.
 //!
 //! `cargo bench -p evengap-tests --bench speed [-- --megabytes 20 --runs 9]`. Each figure is the median of the runs, which
@@ -97,12 +97,19 @@ fn median(mut of: Vec<f64>) -> f64 {
     of[of.len() / 2]
 }
 
-/// What anybody would write: reads each word, adds a plane to Z, and prints the line with it.
-const AWK: &str = r#"/^G1/ { for (i = 2; i <= NF; i++) { c = substr($i, 1, 1); v[c] = substr($i, 2) + 0 } printf "%s Z%.3f\n", $0, v["Z"] + 0.001 * v["X"] - 0.002 * v["Y"]; next } { print }"#;
+/// The least that anybody would write: reads each word, adds a plane to Z, and prints the line with it.
+const AWK_PLANE: &str = r#"/^G1/ { for (i = 2; i <= NF; i++) { c = substr($i, 1, 1); v[c] = substr($i, 2) + 0 } printf "%s Z%.3f\n", $0, v["Z"] + 0.001 * v["X"] - 0.002 * v["Y"]; next } { print }"#;
 
-fn awk(bytes: &[u8]) -> Option<f64> {
+/// The job without any care: the readings' heights `m`, straight between them, dying out from Z `a` to `b`, where E is scaled; nothing is split, checked
+/// or kept as it was.
+const AWK_JOB: &str = r#"BEGIN { split(h, m, " ") } /^G90/ { q = 0 } /^G91/ { q = 1 } /^M83/ { r = 1 } /^G92/ { e = f = 0 } /^G1/ { for (i = 2; i <= NF; i++) { c = substr($i, 1, 1); n = substr($i, 2) + 0; v[c] = q && c != "E" ? v[c] + n : n } w = v["Z"] <= a ? 1 : v["Z"] >= b ? 0 : (b - v["Z"]) / (b - a); if (w > 0) { s = (v["X"] - 10) / 53.75; t = (v["Y"] - 10) / 53.75; i = int(s); j = int(t); s -= i; t -= j; k = 5 * i + j + 1; d = (1 - s) * ((1 - t) * m[k] + t * m[k + 1]) + s * ((1 - t) * m[k + 5] + t * m[k + 6]); if (w < 1 && / E/) { g = (v["E"] - (r ? 0 : e)) * (1 - d / (b - a)); f = r ? g : f + g; e = v["E"]; sub(/ E.*/, ""); printf "%s E%.5f Z%.3f\n", $0, f, v["Z"] + w * d } else printf "%s Z%.3f\n", $0, v["Z"] + w * d; next } } { print }"#;
+
+/// A line of awk, and what its variables are.
+fn awk(line: &str, told: &[String], bytes: &[u8]) -> Option<f64> {
     let begun = Instant::now();
-    let mut child = Command::new("awk").arg(AWK).stdin(Stdio::piped()).stdout(Stdio::null()).spawn().ok()?;
+    let told = told.iter().flat_map(|told| ["-v", told]);
+    let mut child =
+        Command::new("awk").args(told).arg(line).stdin(Stdio::piped()).stdout(Stdio::null()).spawn().ok()?;
     child.stdin.take()?.write_all(bytes).ok()?;
     child.wait().ok()?.success().then(|| begun.elapsed().as_secs_f64())
 }
@@ -122,8 +129,8 @@ fn main() {
     };
     println!("{megabytes} MB of each, {runs} runs, medians; MB/s, and the time as a multiple of the scan's");
     println!(
-        "{:<34} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8}",
-        "toolpath", "copy", "scan", "rewrite", "x scan", "x awk", "on two"
+        "{:<36} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8}",
+        "toolpath", "copy", "scan", "rewrite", "x scan", "x plane", "x job", "on two"
     );
     for kind in Kind::ALL {
         if only.as_ref().is_some_and(|o| !kind.name().contains(o.as_str())) {
@@ -139,9 +146,13 @@ fn main() {
             let ready = Rewriter::new(&map, options).expect("options");
             let mut out = Vec::with_capacity(1 << 18);
             let mut times: [Vec<f64>; 3] = Default::default();
-            let (mut ratio, mut awks, mut on_two) = (Vec::new(), Vec::new(), Vec::new());
+            let (mut ratio, mut awks, mut on_two) = (Vec::new(), [Vec::new(), Vec::new()], Vec::new());
+            let heights: Vec<String> =
+                map.card().readings.points.iter().map(|p| map.card().readings.height_of(p.value).to_string()).collect();
+            let [from, to] = ready.taper().unwrap_or([1e6, 2e6]);
+            let told = [format!("h={}", heights.join(" ")), format!("a={from}"), format!("b={to}")];
             // It takes its time.
-            let with_awk = surface == SurfaceKind::ThinPlate && kind != Kind::Above;
+            let with_awk = surface == SurfaceKind::ThinPlate && !matches!(kind, Kind::Above | Kind::Arcs);
             for run in 0..runs {
                 let mut copied = Vec::with_capacity(1 << 17);
                 let copy = seconds(|| {
@@ -163,21 +174,24 @@ fn main() {
                 });
                 on_two.push(rewritten / two);
                 if with_awk && run % 4 == 0 {
-                    awks.extend(awk(&bytes).map(|s| s / rewritten));
+                    awks[0].extend(awk(AWK_PLANE, &[], &bytes).map(|s| s / rewritten));
+                    awks[1].extend(awk(AWK_JOB, &told, &bytes).map(|s| s / rewritten));
                 }
                 for (all, one) in times.iter_mut().zip([copy, scanned, rewritten]) {
                     all.push(one);
                 }
             }
             let [copy, scanned, rewritten] = times.map(median);
+            let [plane, job] = awks.map(|of| if of.is_empty() { "-".into() } else { format!("{:.1}", median(of)) });
             println!(
-                "{:<34} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8} {:>8.2}",
+                "{:<36} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8} {:>8} {:>8.2}",
                 format!("{}, {surface:?}", kind.name()),
                 rate(&bytes, copy),
                 rate(&bytes, scanned),
                 rate(&bytes, rewritten),
                 median(ratio),
-                if awks.is_empty() { "-".into() } else { format!("{:.1}", median(awks)) },
+                plane,
+                job,
                 median(on_two),
             );
         }

@@ -71,8 +71,8 @@ impl Rounded {
         end
     }
 
-    /// It takes no more bytes: its digits, one before the point, a sign and the point.
-    pub(crate) const MOST_BYTES: usize = 20;
+    /// It takes no more bytes: 19 digits, a point and a sign.
+    pub(crate) const MOST_BYTES: usize = 21;
 
     /// Room for that, and some more.
     pub(crate) const ROOM: usize = 32;
@@ -90,7 +90,7 @@ fn set(text: &mut [u8], mut end: usize, rest: u64) {
         rest /= 100;
     }
     if rest > 0 {
-        text[end - 1] = b'0' | rest as u8;
+        text[end - 1] = PAIRS[(rest % 100) as usize][1];
     }
 }
 
@@ -98,7 +98,7 @@ fn set(text: &mut [u8], mut end: usize, rest: u64) {
 fn set_many(text: &mut [u8], mut end: usize, mut rest: u64) {
     while rest > 0 {
         end -= 1;
-        text[end] = b'0' | (rest % 10) as u8;
+        text[end] = PAIRS[(rest % 10) as usize][1];
         rest /= 10;
     }
 }
@@ -360,9 +360,18 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// As it is written; and as a run of plain lines spells it, where it can be rounded to.
     fn text(d: Decimal) -> String {
         let mut out = Vec::new();
         d.write(&mut out);
+        if let Ok(units) = i64::try_from(d.units)
+            && d.decimals <= 15
+        {
+            let mut text = [b'?'; Rounded::ROOM];
+            let length = Rounded { units, decimals: d.decimals }.spell(&mut text);
+            assert_eq!(&text[..length], out);
+            assert!(length <= Rounded::MOST_BYTES);
+        }
         String::from_utf8(out).unwrap()
     }
 
@@ -376,6 +385,12 @@ mod tests {
             (7, 0, "7"),
             (0, 0, "0"),
             (-120, 1, "-12.0"),
+            (9_000_000_000_000_000, 0, "9000000000000000"),
+            (-9_000_000_000_000_001, 15, "-9.000000000000001"),
+            (-1, 15, "-0.000000000000001"),
+            (42_949_672_960_000, 5, "429496729.60000"),
+            (i128::from(i64::MAX), 5, "92233720368547.75807"),
+            (i128::from(i64::MIN), 0, "-9223372036854775808"),
         ] {
             assert_eq!(text(Decimal { units, decimals }), want);
         }

@@ -2,8 +2,8 @@
 
 use super::ahead::{LookAhead, Looked, Plains};
 use super::bed::Bed;
-use super::cruise::Desk;
 use super::compose::{Edits, Source};
+use super::cruise::Desk;
 use super::floor::{Floor, Remedy};
 use super::held::Held;
 use super::ledger::{Axis, Filament, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
@@ -13,8 +13,8 @@ use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
 use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
-use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::tidy;
+use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
 use crate::{Error, ErrorKind, Footprint, HeightMap};
 

@@ -95,8 +95,48 @@ impl Text {
     /// Adds what `set` sets, of which it tells the length.
     #[inline(always)]
     fn block(&mut self, set: impl FnOnce(&mut [u8; BLOCK]) -> usize) {
+        debug_assert!(self.length + BLOCK <= MOST, "a line is longer than plain ones are");
         if let Some(block) = self.bytes.get_mut(self.length..).and_then(|rest| rest.first_chunk_mut()) {
             self.length += set(block);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::follow::ledger::Axis;
+    use crate::follow::ledger::Spelling;
+    use crate::toolpath::plain::{Plain, PlainLines};
+
+    /// The longest line that is plain, between others, as often as there is no room for it any more.
+    #[test]
+    fn the_longest_lines_are_put_together() {
+        let number = |value: f64, decimals| {
+            let how = Spelling { absolute: true, unit: 1.0, decimals, least: decimals };
+            Axis::default().write(value, 0.0, 0.0, how)
+        };
+        let long = "G1 X-1234567.1234567 Y-1234567.1234567 E-1234567.1234567 F-1234567.1234567\r\n";
+        for (line, z_first) in
+            [(long.to_string(), true), (long.replace(" E", " #").replace(" X", " E").replace(" #", " X"), false)]
+        {
+            let bytes = line.clone() + &"G1 X1\n".repeat(30);
+            let mut plain = Plain::default();
+            assert!(PlainLines::default().next(&mut plain, bytes.as_bytes()));
+            let room = bytes.as_bytes().first_chunk().unwrap();
+            let want = line.replace("E-1234567.1234567", "E-7654321.765432100");
+            let at = want.rfind(if z_first { " E" } else { " F" }).unwrap();
+            let want = format!("{} Z-123456.123456789{}", &want[..at], &want[at..]);
+            let (mut text, mut out, mut all) = (Text::default(), Vec::new(), String::new());
+            for n in 0..300 {
+                let stay = "G1 X1\n".repeat(n % 40);
+                text.stay(stay.as_bytes(), &mut out);
+                let (z, e) = (number(-123_456.123_456_789, 9), number(-7_654_321.765_432_1, 9));
+                assert_eq!(text.spell(&plain.seats, room, Some(z), Some(e)), want.len());
+                all += &(stay + &want);
+            }
+            text.append_to(&mut out);
+            assert_eq!(String::from_utf8(out).unwrap(), all);
         }
     }
 }

@@ -425,7 +425,10 @@ mod tests {
             return false;
         }
         let bytes = &text.as_bytes()[..plain.seats.length.into()];
-        assert!(matches!(&text.as_bytes()[plain.seats.length.into()..plain.seats.whole()], b"\n" | b"\r\n"), "{text:?}");
+        assert!(
+            matches!(&text.as_bytes()[plain.seats.length.into()..plain.seats.whole()], b"\n" | b"\r\n"),
+            "{text:?}"
+        );
         assert!(!bytes.contains(&b'\n') && !bytes.contains(&b'\r'), "{text:?}");
         let mut line = Line::default();
         line.read(bytes);
