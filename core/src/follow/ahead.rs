@@ -8,7 +8,7 @@ use super::bed::Bed;
 use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
-use crate::toolpath::plain::Passing;
+use crate::toolpath::plain::{Passing, begins};
 use crate::toolpath::tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
@@ -148,7 +148,7 @@ impl LookAhead {
                         continue;
                     }
                 }
-                if let (Some(course), [Some(x), Some(y), _]) = (course, self.at) {
+                if let (Some(course), [Some(x), Some(y), _], true) = (course, self.at, begins(rest)) {
                     if piece.runs == piece.legs.len() {
                         piece.legs.push(Legs::default());
                     }
