@@ -9,7 +9,7 @@ use super::legs::{Course, Leg, Legs, Read};
 use crate::surface::sheet::Sheet;
 use crate::toolpath::code;
 use crate::toolpath::plain::{Passing, begins};
-use crate::toolpath::tidy;
+use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
 
@@ -76,6 +76,7 @@ pub struct LookAhead {
     /// E may be scaled.
     flow: bool,
     read: Read,
+    tidy: Tidy,
     /// X, Y and Z as far as they are guessed, mm.
     at: [Option<f64>; 3],
     /// X, Y and Z are coordinates.
@@ -115,12 +116,21 @@ const MOST_OTHERS: usize = 1024;
 
 impl LookAhead {
     pub(super) fn new(bed: Bed, flow: bool) -> Self {
-        LookAhead { bed, flow, read: Read::default(), at: [None; 3], absolute: true, cut: Vec::new() }
+        LookAhead {
+            bed,
+            flow,
+            read: Read::default(),
+            tidy: Tidy::default(),
+            at: [None; 3],
+            absolute: true,
+            cut: Vec::new(),
+        }
     }
 
     /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         piece.forget();
+        self.read.forget();
         piece.sheet = Some(self.bed.sheet.clone());
         let mut done = self.end_line(&piece.bytes);
         let last = memchr::memrchr2(b'\n', b'\r', &piece.bytes).map_or(0, |n| n + 1);
@@ -169,7 +179,7 @@ impl LookAhead {
                     }
                     let told = &mut piece.others[piece.many];
                     told.left = left;
-                    if !tidy::read(&mut told.line, rest) {
+                    if !self.tidy.read(&mut told.line, rest) {
                         told.line.read(&rest[..end]);
                     }
                     self.follow(&told.line);

@@ -14,6 +14,7 @@ use super::summary::{Offset, WarningKind};
 use super::text::Text;
 use crate::toolpath::PLACE_LIMIT;
 use crate::toolpath::plain::begins;
+use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
 
 /// Registers beyond this, mm, are near what no word may hold.
@@ -85,7 +86,7 @@ impl Work {
         let mut run = self.set_out();
         // Up to `copied` all is in `out` or in `text`; from there to `done` stand lines that stay.
         let (mut done, mut copied, mut length) = (0, 0, 0);
-        let Desk { read, legs, text } = desk;
+        let Desk { read, legs, text, .. } = desk;
         let mut last = None;
         'run: loop {
             let (legs, end) = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
@@ -176,8 +177,8 @@ impl Work {
         };
         let e_delta = if has_e && e_absolute { e_at - run.e } else { leg.e };
         let pushes = e_delta > 0.0;
-        // Not where filament is laid of which something is to be told.
-        if pushes && (leg.strays || !self.card.compared) {
+        // The first filament is compared with the card.
+        if pushes && !self.card.compared {
             return None;
         }
         let factor = if pushes { leg.factor } else { 1.0 };
@@ -281,10 +282,11 @@ impl Run {
     }
 }
 
-/// Where the moves of a run are put: read, told, and written. It is empty between runs, and memory for the next one.
+/// Where lines are read, told and put together: empty between them, and memory for the next ones.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Desk {
-    read: Read,
+    pub(super) tidy: Tidy,
+    pub(super) read: Read,
     pub(super) legs: Legs,
     text: Text,
 }

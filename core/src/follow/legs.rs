@@ -7,7 +7,6 @@ use crate::toolpath::plain::{Passed, Plain, PlainLines, Seats};
 
 /// At most so many are told in one go, and at first, or where not all that were read were legs.
 const MOST: usize = 32;
-const FEW: usize = 4;
 
 /// What plain moves one after another have in common.
 #[derive(Debug, Clone, Copy)]
@@ -48,7 +47,7 @@ impl Course {
     }
 }
 
-/// A plain move that is sure to need one piece and crosses no break line.
+/// A plain move that is sure to need one piece, crosses no break line and lays no filament outside the readings.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Leg {
     /// Registers of X and Y where it ends, mm.
@@ -63,8 +62,6 @@ pub(super) struct Leg {
     pub(super) e: f64,
     /// How its line is laid out.
     pub(super) seats: Seats,
-    /// It ends outside the readings.
-    pub(super) strays: bool,
 }
 
 /// Plain lines that are read one after another before any is looked at: by itself each of these steps takes less time, for the machine has many
@@ -73,7 +70,11 @@ pub(super) struct Leg {
 pub(super) struct Read {
     pub(super) reader: PlainLines,
     lines: [Plain; MOST],
+    /// Of these, those from `at` to `read` are still to be told: so many bytes are left from the first of them on.
+    at: usize,
     read: usize,
+    left: usize,
+    /// At most so many are told in one go.
     most: usize,
     /// Room for where they end, and then for where their middles are, and for the heights there.
     places: [[f64; 2]; 2 * MOST],
@@ -85,8 +86,10 @@ impl Default for Read {
         Read {
             reader: PlainLines::default(),
             lines: [Plain::default(); MOST],
+            at: 0,
             read: 0,
-            most: FEW,
+            left: 0,
+            most: MOST,
             places: [[0.0; 2]; 2 * MOST],
             heights: [0.0; 2 * MOST],
         }
@@ -103,34 +106,47 @@ impl Read {
         passed
     }
 
+    /// Other bytes come: what was read of these is forgotten.
+    pub(super) fn forget(&mut self) {
+        (self.at, self.read) = (0, 0);
+    }
+
     /// Those at the start of `rest`.
     #[inline]
     fn next(&mut self, rest: &[u8]) -> &[Plain] {
-        let (mut read, mut bytes) = (0, 0);
-        for line in self.lines.iter_mut().take(self.most) {
-            if !self.reader.next(line, &rest[bytes..]) {
-                break;
-            }
-            bytes += line.seats.whole();
-            read += 1;
+        let left = rest.len();
+        while let Some(line) = self.lines.get(self.at).filter(|_| self.at < self.read && self.left > left) {
+            self.left -= line.seats.whole();
+            self.at += 1;
         }
-        self.read = read;
-        &self.lines[..read]
+        if self.at == self.read || self.left != left {
+            (self.at, self.left) = (0, left);
+            let (mut read, mut bytes) = (0, 0);
+            for line in &mut self.lines {
+                if !self.reader.next(line, &rest[bytes..]) {
+                    break;
+                }
+                bytes += line.seats.whole();
+                read += 1;
+            }
+            self.read = read;
+        }
+        let told = &self.lines[self.at..self.read];
+        &told[..told.len().min(self.most)]
     }
 
-    /// Some were not taken: fewer are read the next time.
+    /// Some were not taken: fewer are told the next time.
     #[inline]
     pub(super) fn in_vain(&mut self) {
-        self.most = FEW;
+        self.most = 1;
     }
 
-    /// So many of them were legs: what is read in vain shall be little. Whether the line behind those is none.
+    /// So many of them were legs. Whether the line behind those is none.
     #[inline]
     fn went(&mut self, legs: usize) -> bool {
-        let end = legs < self.most;
-        if legs < self.read {
-            self.in_vain();
-        } else if !end {
+        let told = (self.read - self.at).min(self.most);
+        let end = legs < told || self.at + legs == self.read && self.read < MOST;
+        if !end {
             self.most = (2 * self.most).min(MOST);
         }
         end
@@ -167,14 +183,15 @@ impl Legs {
             let (here, there) = (course.place(at), course.place(next));
             let [dx, dy] = [there[0] - here[0], there[1] - here[1]];
             let length = (dx * dx + dy * dy).sqrt();
-            if !(length > 0.0 && length <= course.longest) || follows && !bed.no_break(here, there) {
+            // Filament outside the readings is to be told of.
+            let strays = || plain.seats.has_e() && !bed.is_within(there);
+            if !(length > 0.0 && length <= course.longest) || follows && (strays() || !bed.no_break(here, there)) {
                 break;
             }
             at = next;
             self.bytes += plain.seats.whole();
-            let strays = follows && !bed.is_within(there);
             let e = plain.e().unwrap_or(0.0);
-            self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats, strays });
+            self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats });
         }
         self.end = lines.went(self.legs.len());
         if follows {

@@ -13,7 +13,6 @@ use super::split::Vertex;
 use super::summary::{Summary, WarningKind};
 use crate::number::Shown;
 use crate::toolpath::lines::{Lines, Piece, Takes};
-use crate::toolpath::tidy;
 use crate::toolpath::words::{Kind, Line, Word};
 use crate::toolpath::{Reader, Reading, Step, Why, long_line};
 use crate::{Error, ErrorKind, Footprint, HeightMap};
@@ -211,6 +210,7 @@ impl Rewriter {
     #[inline]
     fn push_from(&mut self, plains: Plains<'_>, bytes: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
         let Rewriter { lines, line, desk, work } = self;
+        desk.read.forget();
         work.resume(out);
         let done = lines.push_to(bytes, &mut Feed { work, plains, next: Next::Unread, line, desk, out });
         work.pause(out);
@@ -292,7 +292,7 @@ impl Takes<Error> for Feed<'_> {
         let rest = &rest[done..];
         self.next = match self.plains.other(rest.len()) {
             Some(told) => Next::Told(told),
-            None if tidy::read(self.line, rest) => Next::Here,
+            None if self.desk.tidy.read(self.line, rest) => Next::Here,
             None => Next::Unread,
         };
         done

@@ -10,32 +10,53 @@ use super::words::{Kind, Line, Word};
 /// Letters of such a line, each at most once.
 const LETTERS: &[u8] = b"XYZEFIJRSPABCUVWKLOQ";
 
-/// Reads the line at the start of `bytes`, which need not end with it. False if it is not tidy, or so near to the end of `bytes` that it cannot be told, or
-/// if the line before was noise: `line` is of no use then.
-#[inline]
-pub(crate) fn read(line: &mut Line, bytes: &[u8]) -> bool {
-    if cfg!(target_family = "wasm") || line.is_noise() || !matches!(bytes, [b'G', b'0'..=b'9', ..]) {
-        return false;
+/// Reads tidy lines, and tries less often where lines are not tidy.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Tidy {
+    /// So many lines are left to the slow reader before the next one is tried.
+    skip: u8,
+}
+
+/// After a line that was not tidy.
+const SKIP: u8 = 16;
+
+impl Tidy {
+    /// Reads the line at the start of `bytes`, which need not end with it. False if it is not tidy, or so near to the end of `bytes` that it cannot be told, or
+    /// if the line before was noise: `line` is of no use then. (In WebAssembly none is: the module is to be small.)
+    #[inline]
+    pub(crate) fn read(&mut self, line: &mut Line, bytes: &[u8]) -> bool {
+        if cfg!(target_family = "wasm") || line.is_noise() || !matches!(bytes, [b'G', b'0'..=b'9', ..]) {
+            return false;
+        }
+        if self.skip > 0 {
+            self.skip -= 1;
+            return false;
+        }
+        let read = words(line, bytes).is_some();
+        self.skip = if read { 0 } else { SKIP };
+        read
     }
+}
+
+fn words(line: &mut Line, bytes: &[u8]) -> Option<()> {
     line.clear(Kind::Words);
     let mut start = 0;
     loop {
-        let Some((&letter, value)) = bytes.get(start..).and_then(<[u8]>::split_first) else { return false };
-        let Some(value) = value.first_chunk() else { return false };
+        let (&letter, value) = bytes.get(start..).and_then(<[u8]>::split_first)?;
+        let value = value.first_chunk()?;
         if start > 0 && !LETTERS.contains(&letter) || line.has(letter) {
-            return false;
+            return None;
         }
-        let Some(number) = decimal(value) else { return false };
+        let number = decimal(value)?;
         let (from, to) = (start + 1, start + 1 + number.length);
         let read = Number { value: number.value(), decimals: byte(number.decimals) };
         line.push(Word { letter, number: Some(read), start, from, to });
         start = match value[number.length..] {
-            [b'\n' | b'\r' | b';', ..] | [b' ', b';', ..] => break,
+            [b'\n' | b'\r' | b';', ..] | [b' ', b';', ..] => return Some(()),
             [b' ', ..] => to + 1,
-            _ => return false,
+            _ => return None,
         };
     }
-    true
 }
 
 #[cfg(test)]
@@ -50,7 +71,7 @@ mod tests {
         quick.read(before.as_bytes());
         slow.read(before.as_bytes());
         let more = "G1 X1 Y2 E3\n".repeat(4);
-        if !read(&mut quick, (text.to_string() + "\n" + &more).as_bytes()) {
+        if !Tidy::default().read(&mut quick, (text.to_string() + "\n" + &more).as_bytes()) {
             return false;
         }
         let end = text.find(['\n', '\r']).unwrap_or(text.len());
@@ -91,8 +112,8 @@ mod tests {
         }
         // Amid noise, and where not all is there.
         assert!(!agrees("G1 Z0.2", "\u{1}\u{1}\u{1}\u{1}"));
-        assert!(!read(&mut Line::default(), b"G1 Z0.2\n"));
-        assert!(!read(&mut Line::default(), b"G1 Z0.2"));
+        assert!(!Tidy::default().read(&mut Line::default(), b"G1 Z0.2\n"));
+        assert!(!Tidy::default().read(&mut Line::default(), b"G1 Z0.2"));
     }
 
     proptest! {
