@@ -111,8 +111,8 @@ struct Told {
 const PATIENCE: usize = 64;
 /// No more is kept of a line that a piece was cut in.
 const MOST_CUT: usize = 1 << 12;
-/// Lines of a piece that are not plain and are read ahead, at the most: each takes 1 KB.
-const MOST_OTHERS: usize = 1024;
+/// At most so many lines of a piece that are not plain are read ahead, each takes 1 KB, and so many runs of plain ones, and hardly more: the rest is not looked at.
+const MOST: usize = 1024;
 
 impl LookAhead {
     pub(super) fn new(bed: Bed, flow: bool) -> Self {
@@ -139,7 +139,7 @@ impl LookAhead {
             self.cut.extend_from_slice(cut);
         }
         let mut course = self.course();
-        while goes_on() {
+        while piece.runs.max(piece.many) < MOST && goes_on() {
             let mut lines = 0;
             while lines < PATIENCE {
                 let rest = &bytes[done..];
@@ -173,7 +173,7 @@ impl LookAhead {
                     }
                 }
                 let Some(end) = memchr::memchr2(b'\n', b'\r', rest) else { return };
-                if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) && piece.many < MOST_OTHERS {
+                if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) {
                     if piece.many == piece.others.len() {
                         piece.others.push(Told { left, line: Line::default() });
                     }
