@@ -16,7 +16,7 @@ use std::sync::Arc;
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.
 ///
 /// Where a second core is free, this is what it can do for one toolpath: with the rewriter on one thread and this on another a file of short
-/// straight moves takes from little more than half to two thirds of the time (arcs gain less, and what is above the taper hardly anything). The bytes that come out do not depend on what was looked at, or how far.
+/// straight moves takes little more than half of the time where the bed is followed (arcs gain less, and what is above the taper nothing). The bytes that come out do not depend on what was looked at, or how far.
 ///
 /// ```
 /// use evengap::follow::{Looked, Options, Rewriter};
