@@ -109,10 +109,12 @@ struct Told {
 
 /// After so many lines it is asked whether to go on.
 const PATIENCE: usize = 64;
-/// No more is kept of a line that a piece was cut in.
+/// Of a longer line that a piece was cut in nothing is kept.
 const MOST_CUT: usize = 1 << 12;
 /// At most so many lines of a piece that are not plain are read ahead, each takes 1 KB, and so many runs of plain ones, and hardly more: the rest is not looked at.
 const MOST: usize = 1024;
+/// A line of more words, of which no file is full, is not kept: its memory would be.
+const MOST_WORDS: usize = 16;
 
 impl LookAhead {
     pub(super) fn new(bed: Bed, flow: bool) -> Self {
@@ -127,7 +129,7 @@ impl LookAhead {
         }
     }
 
-    /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then.
+    /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then (not where nothing is followed: there it is but a glance).
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         piece.forget();
         self.read.forget();
@@ -147,7 +149,7 @@ impl LookAhead {
                 lines += 1;
                 // Where nothing is followed, as far as it is guessed.
                 if self.absolute && course.is_some_and(|c| c.weight == 0.0) {
-                    let passed = self.read.pass(rest);
+                    let passed = self.read.pass_lines(rest);
                     let [x, y, _] = passed.places();
                     for (at, place) in self.at.iter_mut().zip([x, y]) {
                         *at = Passing::number(rest, place).or(*at);
@@ -184,7 +186,7 @@ impl LookAhead {
                     }
                     self.follow(&told.line);
                     course = self.course();
-                    if told.line.is_clean() {
+                    if told.line.is_clean() && told.line.words().len() <= MOST_WORDS {
                         piece.many += 1;
                     } else {
                         told.line = Line::default();

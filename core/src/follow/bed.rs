@@ -161,7 +161,8 @@ impl Bed {
         x >= x0 && x <= x1 && y >= y0 && y <= y1
     }
 
-    /// Whether no break line of the map is crossed between two places.
+    /// Whether no break line of the map is crossed between two places. (Of a place on such a line it hangs on the part that was looked at last; either
+    /// way the same is written.)
     #[inline(always)]
     pub(crate) fn no_break(&mut self, from: [f64; 2], to: [f64; 2]) -> bool {
         if !holds(&self.room, to) {

@@ -93,7 +93,7 @@ impl Work {
             for leg in legs {
                 let Some(room) = bytes[done..].first_chunk() else { break 'run };
                 let Some([z, e]) = self.take_leg(&level, &mut run, leg) else {
-                    read.in_vain();
+                    read.tell_fewer();
                     break 'run;
                 };
                 length = leg.seats.whole();
@@ -131,9 +131,11 @@ impl Work {
             && !line.is_noise()
             && !self.output.muted
             && (state.e_said || told());
+        // An end under the floor is to be told of before anything else is written.
+        let sinks = self.held.as_ref().is_some_and(|held| held.offset() < self.floor.lowest(held.z()));
         let [x, y, z] = state.axes;
         let course = Course::at(&self.bed, z.place(), [x.shift, y.shift], state.absolute, self.options.flow)?;
-        usual.then(|| Level {
+        (usual && !sinks).then(|| Level {
             course,
             register: z.register,
             e_absolute: state.e_absolute,
@@ -460,6 +462,36 @@ mod tests {
             prop_assert_eq!(&slow.0, &quick.0);
             prop_assert_eq!(&slow.0, &looked(text.as_bytes(), map, options, &sizes, &patience, &begins));
         }
+    }
+
+    /// What came out before a file was refused is the same too: a line that is held and ends below the floor, and plain ones behind it that do not.
+    #[test]
+    fn an_end_below_the_floor_ends_all() {
+        let shift = -maps()[0].height(70.0, 50.0);
+        let options = Options { floor: 0.2, shift, taper: Taper::None, ..Options::default() };
+        let mut refused = 0;
+        for n in 0..160 {
+            // Outwards and inwards.
+            let way = if n % 2 == 0 { 1.0 } else { -1.0 };
+            let x = 50.0 + f64::from(n / 2) * 0.5;
+            let lines = |from: f64| {
+                let line = |k| format!("G1 X{} Y50 E0.01\n", from + way * f64::from(k));
+                (1..20).map(line).collect::<String>()
+            };
+            let (start, end) = (x - 20.0 * way, x + 0.3 * way);
+            let (above, below) = (lines(start), lines(end));
+            let text = format!("M83\nG28\nG1 Z0.9 F600\nG1 X{start} Y50\n{above}G1 X{end} Z0.2\n{below}");
+            let [slow, quick] = [false, true].map(|quick| {
+                let mut rewriter = Rewriter::new(&maps()[0], options).unwrap();
+                rewriter.work.quick = quick;
+                let mut out = Vec::new();
+                rewriter.push(text.as_bytes(), &mut out).unwrap();
+                refused += u32::from(rewriter.is_refused());
+                (String::from_utf8(out).unwrap(), rewriter.finish(&mut Vec::new()).map_err(|e| e.to_string()))
+            });
+            assert_eq!(slow, quick);
+        }
+        assert!(refused > 0 && refused < 320, "{refused}");
     }
 
     #[test]

@@ -48,6 +48,12 @@ pub(super) struct Written {
 }
 
 impl Held {
+    /// The offset at the end, mm.
+    #[inline]
+    pub(super) fn offset(&self) -> f64 {
+        self.end.offset
+    }
+
     /// The original's Z at the end, mm.
     #[inline]
     pub(super) fn z(&self) -> f64 {

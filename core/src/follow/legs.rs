@@ -39,7 +39,7 @@ impl Course {
         [at[0] + self.shift[0], at[1] + self.shift[1]]
     }
 
-    /// Whether it is the same, over the same bed.
+    /// Whether it is the same, over the same bed and with the same options: a rewriter, its clones and who looks ahead for it have these in common.
     #[inline]
     fn is(&self, other: &Course) -> bool {
         let bits = |of: &Course| [of.z, of.shift[0], of.shift[1]].map(f64::to_bits);
@@ -98,7 +98,7 @@ impl Default for Read {
 
 impl Read {
     /// Lines at the start of `rest` where nothing is followed.
-    pub(super) fn pass(&mut self, rest: &[u8]) -> Passed {
+    pub(super) fn pass_lines(&mut self, rest: &[u8]) -> Passed {
         let mut passed = Passed::default();
         while let Some(line) = self.reader.pass(&rest[passed.bytes()..]) {
             passed.add(line);
@@ -137,13 +137,13 @@ impl Read {
 
     /// Some were not taken: fewer are told the next time.
     #[inline]
-    pub(super) fn in_vain(&mut self) {
+    pub(super) fn tell_fewer(&mut self) {
         self.most = 1;
     }
 
-    /// So many of them were legs. Whether the line behind those is none.
+    /// So many of them were legs. Whether the line behind those is none, or cannot be told here.
     #[inline]
-    fn went(&mut self, legs: usize) -> bool {
+    fn took(&mut self, legs: usize) -> bool {
         let told = (self.read - self.at).min(self.most);
         let end = legs < told || self.at + legs == self.read && self.read < MOST;
         if !end {
@@ -193,7 +193,7 @@ impl Legs {
             let e = plain.e().unwrap_or(0.0);
             self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats });
         }
-        self.end = lines.went(self.legs.len());
+        self.end = lines.took(self.legs.len());
         if follows {
             self.look_up(&course, course.place(from), bed, lines);
         }

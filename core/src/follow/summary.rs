@@ -22,7 +22,8 @@ pub struct Summary {
     pub largest_offset: Option<Offset>,
     /// The taper used, mm; `None` when the whole path follows the bed.
     pub taper: Option<[f64; 2]>,
-    /// Filament in the original, mm (mm^3 where E is a volume): the sum of all E, retractions included.
+    /// Filament in the original, mm (mm^3 where E is a volume): the sum of all E, retractions included, told by how far E went from one line that tells it
+    /// anew to the next.
     pub extrusion_in: f64,
     /// Filament in what was written.
     pub extrusion_out: f64,

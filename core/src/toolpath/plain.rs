@@ -74,7 +74,7 @@ impl Seats {
     }
 }
 
-/// A plain line is not longer than this.
+/// A plain line is not longer than this: 76 bytes, for each letter stands once.
 pub(crate) const LONGEST: usize = 96;
 
 /// A line that begins so near to the end of the bytes is not read here.
