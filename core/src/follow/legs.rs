@@ -5,7 +5,7 @@ use super::bed::{Bed, Way, flow_between, halfway};
 use super::path::Path;
 use crate::toolpath::plain::{Passed, Plain, PlainLines, Seats};
 
-/// At most so many are told in one go, and at first, or where not all that were read were legs.
+/// At most so many lines are read in one go, and told.
 const MOST: usize = 32;
 
 /// What plain moves one after another have in common.
