@@ -6,7 +6,7 @@
 //! So rounding never piles up, in absolute and relative words alike.
 
 use crate::toolpath::PLACE_LIMIT;
-use crate::toolpath::number::POWERS;
+use crate::toolpath::number::{POWERS, TENS};
 
 /// A number to write: `units` of 10^-`decimals`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -113,17 +113,6 @@ fn count(n: u64) -> usize {
         _ => n.ilog10() as usize + 1,
     }
 }
-
-/// Powers of ten, as many as a rounded number has digits.
-const TENS: [u64; 16] = {
-    let mut tens = [1; 16];
-    let mut n = 1;
-    while n < tens.len() {
-        tens[n] = 10 * tens[n - 1];
-        n += 1;
-    }
-    tens
-};
 
 impl Decimal {
     /// As a ledger rounds.

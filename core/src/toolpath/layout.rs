@@ -4,8 +4,8 @@
 //! A quick way beside the long one of [`plain`](super::plain), which finds each word by where the one before it ends, and never instead of
 //! it: what is read here reads alike there (a test holds that).
 
-use super::number::POWERS;
-use super::plain::{E, F, Passing, Plain, Room, Seats, TENS, byte, number, place};
+use super::number::{POWERS, TENS};
+use super::plain::{E, F, Passing, Plain, Room, Seats, byte, number, place};
 
 /// Lines that are longer, with their endings, have no layout here.
 const MOST: usize = 64;

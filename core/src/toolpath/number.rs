@@ -19,6 +19,17 @@ pub(crate) const POWERS: [f64; 23] = [
     1e21, 1e22,
 ];
 
+/// The same as integers, as many as a number of sixteen digits needs.
+pub(crate) const TENS: [u64; 16] = {
+    let mut tens = [1; 16];
+    let mut n = 1;
+    while n < tens.len() {
+        tens[n] = 10 * tens[n - 1];
+        n += 1;
+    }
+    tens
+};
+
 /// Reads a number at the start of `bytes`: the number and its length, or `None` if there is no digit
 /// (or more than [`DIGITS_LIMIT`] of them).
 ///

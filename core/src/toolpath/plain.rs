@@ -5,7 +5,7 @@
 //! one another have in common is [learnt](super::layout) and not looked for again.
 
 use super::layout::Layout;
-use super::number::POWERS;
+use super::number::{POWERS, TENS};
 
 /// A straight move: a G0 or G1 word, then X, Y, E and F in any order, one at least, each with a single space before it; no
 /// comment, and LF or CR LF behind it.
@@ -390,8 +390,6 @@ pub(super) fn decimal(bytes: &[u8; 24]) -> Option<Number> {
     let (digits, rest) = if whole + decimals <= 8 { (part | (before >> end), 0) } else { (part, before) };
     Some(Number { minus, digits, rest, decimals, length: point + 1 + decimals })
 }
-
-pub(super) const TENS: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
 
 /// Eight bytes less '0', the first in the lowest byte, and the high bit of each that is no digit.
 #[inline]
