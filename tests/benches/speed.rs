@@ -1,21 +1,20 @@
 //! How fast toolpaths are rewritten, as ratios in one run: beside a bare scan of the same bytes (lines split, every number
-//! read, nothing else), beside copying them, beside two lines of awk where there is one, and beside the same with a second thread that looks
-//! ahead.
+//! read, nothing else), beside copying them, beside two lines of awk where there is one, and beside the same on two
+//! threads; of these also, what the machine gives two threads that have nothing to do with each other.
 //!
 //! `cargo bench -p evengap-tests --bench speed [-- --megabytes 20 --runs 9]`. Each figure is the median of the runs, which
 //! take turns, so that whatever else the machine does falls on all of them alike; of each ratio the median too, since the
 //! two runs of a pair stand side by side.
 
-use evengap::follow::{Looked, Options, Rewriter, Taper};
+use evengap::follow::{Options, Rewriter, Sink, Taper, Together};
 use evengap::toolpath::lines::{Lines, Piece};
 use evengap::toolpath::words::Line;
 use evengap::{HeightMap, SurfaceKind};
 use evengap_tests::toolpaths::{self, Kind};
+use std::convert::Infallible;
 use std::hint::black_box;
 use std::io::Write;
 use std::process::{Command, Stdio};
-use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
-use std::sync::mpsc::{TryRecvError, channel, sync_channel};
 use std::time::Instant;
 
 /// Splits lines and reads every number, and does nothing else.
@@ -43,47 +42,40 @@ fn rewrite(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
     rewriter.finish(out).expect("it passes").lines_out
 }
 
-/// As the command does it with a second thread: that one copies the pieces, as if it read them, and looks ahead where nobody waits.
-#[inline(never)]
-fn rewrite_on_two(ready: &Rewriter, bytes: &[u8], out: &mut Vec<u8>) -> u64 {
-    const ASKED: u32 = 3_000;
-    let mut rewriter = ready.clone();
-    let mut ahead = ready.look_ahead();
-    let waits = AtomicBool::new(false);
+/// Where what comes out is thrown away.
+struct Nowhere;
+
+impl Sink for Nowhere {
+    type Fault = Infallible;
+    fn take(&mut self, _original: &mut Vec<u8>, rewritten: Option<&[u8]>) -> Result<(), Infallible> {
+        black_box(rewritten);
+        Ok(())
+    }
+}
+
+/// As the command does it on so many threads. (The pieces are copied, as if they were read.)
+fn rewrite_together(threads: usize, ready: &Rewriter, bytes: &[u8]) {
+    let together = Together::new(threads, ready.clone(), bytes, Nowhere);
     std::thread::scope(|scope| {
-        let (give, take) = sync_channel::<Looked>(4);
-        let (give_back, take_back) = channel::<Looked>();
-        let waits = &waits;
-        scope.spawn(move || {
-            for chunk in bytes.chunks(1 << 16) {
-                let mut piece = take_back.try_recv().unwrap_or_default();
-                piece.refill().extend_from_slice(chunk);
-                ahead.look(&mut piece, || !waits.load(Relaxed));
-                give.send(piece).expect("it is taken");
+        let part = || {
+            if let Some((_, done)) = together.take_part() {
+                black_box(done.expect("it passes").lines_out);
             }
-        });
-        loop {
-            waits.store(true, Relaxed);
-            let mut asked = 0;
-            let piece = loop {
-                match take.try_recv() {
-                    Err(TryRecvError::Empty) if asked < ASKED => {
-                        asked += 1;
-                        std::hint::spin_loop();
-                    }
-                    Err(TryRecvError::Empty) => break take.recv().ok(),
-                    other => break other.ok(),
-                }
-            };
-            let Some(piece) = piece else { break };
-            waits.store(false, Relaxed);
-            out.clear();
-            rewriter.push_looked(&piece, out).expect("it passes");
-            black_box(&out);
-            let _ = give_back.send(piece);
+        };
+        for _ in 1..threads {
+            scope.spawn(part);
+        }
+        part();
+    });
+}
+
+/// Two whole rewritings side by side: nothing that is shared out can be quicker on this machine at this time.
+fn rewrite_both(ready: &Rewriter, bytes: &[u8]) {
+    std::thread::scope(|scope| {
+        for _ in 0..2 {
+            scope.spawn(|| rewrite_together(1, ready, bytes));
         }
     });
-    rewriter.finish(out).expect("it passes").lines_out
 }
 
 fn seconds(work: impl FnOnce()) -> f64 {
@@ -129,14 +121,14 @@ fn main() {
     };
     println!("{megabytes} MB of each, {runs} runs, medians; MB/s, and the time as a multiple of the scan's");
     println!(
-        "{:<36} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8}",
-        "toolpath", "copy", "scan", "rewrite", "x scan", "x plane", "x job", "on two"
+        "{:<36} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8} {:>8}",
+        "toolpath", "copy", "scan", "rewrite", "x scan", "x plane", "x job", "on two", "of"
     );
     for kind in Kind::ALL {
         if only.as_ref().is_some_and(|o| !kind.name().contains(o.as_str())) {
             continue;
         }
-        let bytes = toolpaths::make(kind, megabytes * 1_000_000);
+        let bytes = &toolpaths::make(kind, megabytes * 1_000_000)[..];
         for surface in [SurfaceKind::ThinPlate, SurfaceKind::Bilinear] {
             let map = HeightMap::fit(&toolpaths::card(), surface).expect("a map");
             let mut options = Options::default();
@@ -146,7 +138,8 @@ fn main() {
             let ready = Rewriter::new(&map, options).expect("options");
             let mut out = Vec::with_capacity(1 << 18);
             let mut times: [Vec<f64>; 3] = Default::default();
-            let (mut ratio, mut awks, mut on_two) = (Vec::new(), [Vec::new(), Vec::new()], Vec::new());
+            let (mut ratio, mut awks) = (Vec::new(), [Vec::new(), Vec::new()]);
+            let [mut on_two, mut both] = [Vec::new(), Vec::new()];
             let heights: Vec<String> =
                 map.card().readings.points.iter().map(|p| map.card().readings.height_of(p.value).to_string()).collect();
             let [from, to] = ready.taper().unwrap_or([1e6, 2e6]);
@@ -163,19 +156,18 @@ fn main() {
                     }
                 });
                 let scanned = seconds(|| {
-                    black_box(scan(black_box(&bytes)));
+                    black_box(scan(black_box(bytes)));
                 });
                 let rewritten = seconds(|| {
-                    black_box(rewrite(&ready, black_box(&bytes), &mut out));
+                    black_box(rewrite(&ready, black_box(bytes), &mut out));
                 });
                 ratio.push(rewritten / scanned);
-                let two = seconds(|| {
-                    black_box(rewrite_on_two(&ready, black_box(&bytes), &mut out));
-                });
-                on_two.push(rewritten / two);
+                let one = seconds(|| rewrite_together(1, &ready, black_box(bytes)));
+                on_two.push(one / seconds(|| rewrite_together(2, &ready, black_box(bytes))));
+                both.push(2.0 * one / seconds(|| rewrite_both(&ready, black_box(bytes))));
                 if with_awk && run % 4 == 0 {
-                    awks[0].extend(awk(AWK_PLANE, &[], &bytes).map(|s| s / rewritten));
-                    awks[1].extend(awk(AWK_JOB, &told, &bytes).map(|s| s / rewritten));
+                    awks[0].extend(awk(AWK_PLANE, &[], bytes).map(|s| s / rewritten));
+                    awks[1].extend(awk(AWK_JOB, &told, bytes).map(|s| s / rewritten));
                 }
                 for (all, one) in times.iter_mut().zip([copy, scanned, rewritten]) {
                     all.push(one);
@@ -184,15 +176,16 @@ fn main() {
             let [copy, scanned, rewritten] = times.map(median);
             let [plane, job] = awks.map(|of| if of.is_empty() { "-".into() } else { format!("{:.1}", median(of)) });
             println!(
-                "{:<36} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8} {:>8} {:>8.2}",
+                "{:<36} {:>8.0} {:>8.0} {:>8.0} {:>8.2} {:>8} {:>8} {:>8.2} {:>8.2}",
                 format!("{}, {surface:?}", kind.name()),
-                rate(&bytes, copy),
-                rate(&bytes, scanned),
-                rate(&bytes, rewritten),
+                rate(bytes, copy),
+                rate(bytes, scanned),
+                rate(bytes, rewritten),
                 median(ratio),
                 plane,
                 job,
                 median(on_two),
+                median(both),
             );
         }
     }

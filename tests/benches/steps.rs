@@ -49,7 +49,7 @@ fn ahead(kind: Kind, looks: bool) -> u64 {
     look();
     let mut out = Vec::with_capacity(2 << 20);
     counted(|| {
-        pieces.iter().for_each(|piece| rewriter.push_looked(piece, &mut out).expect("it passes"));
+        pieces.iter_mut().for_each(|piece| rewriter.push_looked(piece, &mut out).expect("it passes"));
         rewriter.finish(&mut out).expect("it passes").lines_out
     })
 }

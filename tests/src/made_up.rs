@@ -149,7 +149,7 @@ fn looked<'a>(map: &HeightMap, options: Options, pushes: impl Iterator<Item = &'
                 asked = asked.wrapping_add(1);
                 asked % 4 != 3
             });
-            rewriter.push_looked(&piece, &mut out)?;
+            rewriter.push_looked(&mut piece, &mut out)?;
         }
         rewriter.finish(&mut out)
     })();

@@ -6,6 +6,7 @@ use super::{Args, Shared, as_json};
 use crate::cautions;
 use crate::files;
 use crate::report::{self, Failure};
+use std::num::NonZeroUsize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
@@ -15,17 +16,17 @@ type Outcome = Result<Done, Failure>;
 pub(super) fn run(
     args: &Args,
     jobs: &[Job],
-    threads: usize,
+    threads: NonZeroUsize,
     ready: &Ready<'_>,
-    progress: Shared<'_>,
+    progress: &Shared,
 ) -> Result<(), Failure> {
-    let at_once = threads.min(jobs.len());
-    let on_two = threads / at_once > 1;
+    let at_once = threads.get().min(jobs.len());
+    let for_each = NonZeroUsize::new(threads.get() / at_once).unwrap_or(NonZeroUsize::MIN);
     let next = AtomicUsize::new(0);
     let outcomes: Vec<Mutex<Option<Outcome>>> = jobs.iter().map(|_| Mutex::new(None)).collect();
     let work = || {
         while let Some(n) = Some(next.fetch_add(1, Ordering::Relaxed)).filter(|n| *n < jobs.len()) {
-            let outcome = ready.rewrite(&jobs[n], on_two, |bytes| progress.add(bytes));
+            let outcome = ready.rewrite(&jobs[n], for_each, progress);
             *outcomes[n].lock().unwrap_or_else(PoisonError::into_inner) = Some(outcome);
         }
     };

@@ -1,10 +1,9 @@
 //! `evengap rewrite`: sliced files in, files that follow the bed out.
 
-mod ends;
+mod crew;
 mod many;
 mod one;
 mod report;
-mod sink;
 
 use self::one::{Job, Ready};
 use crate::cautions;
@@ -19,7 +18,7 @@ use evengap::follow::{Options, Taper};
 use std::io::IsTerminal as _;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Rewrite sliced files so that the nozzle keeps the same gap over the bed
 #[derive(Debug, clap::Args)]
@@ -40,8 +39,7 @@ pub(crate) struct Args {
     /// Put each rewritten file into this folder, under its own name; the folder is made if it is not there
     #[arg(long, value_name = "DIR", group = "where")]
     out_dir: Option<PathBuf>,
-    /// At most so many threads: one for each file, and where there are enough a second, which reads ahead in it and helps to write; as many
-    /// as the machine has cores unless it is said
+    /// At most so many threads, shared out among the files, up to four for each; as many as the machine has cores unless it is said
     #[arg(long, value_name = "N")]
     threads: Option<NonZeroUsize>,
     /// The surface through the readings
@@ -254,12 +252,11 @@ pub(crate) fn run(args: &Args) -> Result<(), Failure> {
     }
     let ready = Ready::new(&map, args.options(), args.prove)?;
     let total = jobs.iter().map(|job| job.input.size()).sum::<Option<u64>>();
-    let progress = Mutex::new(Progress::new(total, args.is_quiet()));
-    let progress = Shared(&progress);
-    let cores = || std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
-    let threads = args.threads.map_or_else(cores, NonZeroUsize::get);
-    let [job] = &jobs[..] else { return many::run(args, &jobs, threads, &ready, progress) };
-    let done = ready.rewrite(job, threads > 1, |n| progress.add(n));
+    let progress = Shared(Arc::new(Mutex::new(Progress::new(total, args.is_quiet()))));
+    let cores = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+    let threads = args.threads.unwrap_or_else(cores);
+    let [job] = &jobs[..] else { return many::run(args, &jobs, threads, &ready, &progress) };
+    let done = ready.rewrite(job, threads, &progress);
     progress.finish();
     let done = done?;
     if args.json {
@@ -281,15 +278,15 @@ fn as_json(value: &impl serde::Serialize) -> String {
 }
 
 /// One bar for all that is read, by whichever thread.
-#[derive(Clone, Copy)]
-struct Shared<'a>(&'a Mutex<Progress>);
+#[derive(Clone)]
+struct Shared(Arc<Mutex<Progress>>);
 
-impl Shared<'_> {
-    fn add(self, bytes: usize) {
+impl Shared {
+    fn add(&self, bytes: usize) {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).add(bytes);
     }
 
-    fn finish(self) {
+    fn finish(&self) {
         self.0.lock().unwrap_or_else(PoisonError::into_inner).finish();
     }
 }

@@ -1,17 +1,17 @@
 //! One file: read piece by piece, rewritten, proven if that is asked for, and put in place when it is whole.
 
-use super::ends::{Ends, Pieces};
+use super::{Shared, crew};
 use crate::files::{self, Name, Target};
 use crate::prove::Prover;
 use crate::report::{Failure, Refusal, Source};
 use evengap::HeightMap;
 use evengap::check::Window;
 use evengap::check::proof::Verdict;
-use evengap::follow::{Looked, Options, Rewriter, Summary};
+use evengap::follow::{Options, Rewriter, Sink, Stopped, Summary};
 use evengap::known::{Enough, Known};
-
-/// Bytes written at a time, or a few more.
-const CHUNK: usize = 256 * 1024;
+use std::mem;
+use std::num::NonZeroUsize;
+use std::path::Path;
 
 /// What was done, whether the card is good enough for it, and the proof where it was asked for.
 pub(super) struct Done {
@@ -42,62 +42,64 @@ impl Ready<'_> {
         Ok(Ready { rewriter, map, known: Known::of(map), options, prove })
     }
 
-    /// Rewrites one file, on one thread or with a second that looks ahead: whole, or its target stays as it was. `progress` is told of every
-    /// piece that was read.
-    pub(super) fn rewrite(&self, job: &Job, on_two: bool, progress: impl Fn(usize)) -> Result<Done, Failure> {
+    /// Rewrites one file on so many threads: whole, or its target stays as it was. `progress` is told of every piece.
+    pub(super) fn rewrite(&self, job: &Job, threads: NonZeroUsize, progress: &Shared) -> Result<Done, Failure> {
         let (input, _) = job.input.open()?;
         let target = Target::create(&job.output)?.made_from(input.seen().as_ref());
         let rewriter = self.rewriter.clone();
-        let pieces = Pieces { input, name: job.input.shown() };
-        let mut ends = Ends::of(pieces, target, on_two.then(|| rewriter.look_ahead()));
-        let done = self.pass(job, rewriter, &mut ends, progress)?;
-        ends.end()?.commit()?;
-        Ok(done)
-    }
-
-    fn pass(
-        &self,
-        job: &Job,
-        mut rewriter: Rewriter,
-        ends: &mut Ends,
-        progress: impl Fn(usize),
-    ) -> Result<Done, Failure> {
-        let refuse = |error: evengap::Error, tail: &Tail, ends: &Ends| {
-            let lines = error.places().iter().filter_map(|p| Some((p.line, job.line(p.line, tail)?))).collect();
-            let source = Source { name: job.input.shown(), lines };
-            let note = ends.let_go().then_some(PARTLY_WRITTEN);
-            Failure::from(Refusal::by_engine(&error, source).with_note(note))
-        };
-        let mut tail = Tail::default();
-        let mut rewritten = Vec::with_capacity(2 * CHUNK);
-        let mut prover = self.prove.then(|| Prover::new(self.map, &self.options, rewriter.taper()));
-        let mut spent = Looked::default();
-        loop {
-            let Some(piece) = ends.next(spent)? else { break };
-            spent = tail.turn(piece);
-            let from = rewritten.len();
-            rewriter.push_looked(&tail.fresh, &mut rewritten).map_err(|e| refuse(e, &tail, ends))?;
-            let fresh = tail.fresh.bytes();
-            if let Some(prover) = prover.as_mut().filter(|_| !rewriter.is_refused()) {
-                prover.take(fresh, &rewritten[from..]).map_err(|e| refuse(e, &tail, ends))?;
-            }
-            progress(fresh.len());
-            if rewritten.len() >= CHUNK {
-                ends.put(&mut rewritten)?;
-            }
-        }
-        let from = rewritten.len();
-        let summary = rewriter.finish(&mut rewritten).map_err(|e| refuse(e, &tail, ends))?;
-        let proof = match prover {
-            Some(mut prover) => {
-                prover.take(&[], &rewritten[from..]).map_err(|e| refuse(e, &tail, ends))?;
-                Some(prover.finish()?)
-            }
-            None => None,
-        };
-        ends.put(&mut rewritten)?;
+        let prover = self.prove.then(|| Prover::new(self.map, &self.options, rewriter.taper()));
+        let out = Out { target, prover, tail: Tail::default(), progress: progress.clone(), written: false };
+        let (out, summary) = crew::rewrite(threads, rewriter, input, out);
+        let summary = summary.map_err(|why| match why {
+            Stopped::Read(e) => Failure::io("cannot read", Path::new(&job.input.shown()), e),
+            Stopped::Sink(Fault::Write(failure)) => failure,
+            Stopped::Sink(Fault::Proof(error)) | Stopped::Toolpath(error) => out.refuse(job, &error),
+        })?;
+        let proof = out.prover.map(Prover::finish).transpose()?;
+        out.target.commit()?;
         let enough = self.known.as_ref().and_then(|known| known.enough(&summary.footprint, &Window::default()));
         Ok(Done { summary, enough, proof })
+    }
+}
+
+/// Where what comes out goes.
+struct Out {
+    target: Target,
+    prover: Option<Prover>,
+    tail: Tail,
+    progress: Shared,
+    written: bool,
+}
+
+/// Why nothing more goes there.
+enum Fault {
+    /// The prover cannot read one of the two.
+    Proof(evengap::Error),
+    Write(Failure),
+}
+
+impl Sink for Out {
+    type Fault = Fault;
+
+    fn take(&mut self, original: &mut Vec<u8>, rewritten: Option<&[u8]>) -> Result<(), Fault> {
+        if let (Some(prover), Some(rewritten)) = (&mut self.prover, rewritten) {
+            prover.take(original, rewritten).map_err(Fault::Proof)?;
+        }
+        self.progress.add(original.len());
+        self.tail.turn(original);
+        let rewritten = rewritten.unwrap_or_default();
+        self.written |= !rewritten.is_empty();
+        self.target.put(rewritten).map_err(Fault::Write)
+    }
+}
+
+impl Out {
+    /// What the engine refuses, told of the lines as they stand in the file.
+    fn refuse(&self, job: &Job, error: &evengap::Error) -> Failure {
+        let lines = error.places().iter().filter_map(|p| Some((p.line, job.line(p.line, &self.tail)?))).collect();
+        let source = Source { name: job.input.shown(), lines };
+        let note = (self.target.is_gone() && self.written).then_some(PARTLY_WRITTEN);
+        Refusal::by_engine(error, source).with_note(note).into()
     }
 }
 
@@ -118,22 +120,21 @@ impl Job {
 /// The last two pieces that were read, so that a refusal can show the line it speaks of even where the input is a pipe.
 #[derive(Default)]
 struct Tail {
-    before: Looked,
-    fresh: Looked,
+    before: Vec<u8>,
+    fresh: Vec<u8>,
     /// Lines that ended before these, and whether anything stood there.
     lines: u64,
     forgot: bool,
 }
 
 impl Tail {
-    /// The fresh piece becomes the one before, and that one is given back.
-    fn turn(&mut self, fresh: Looked) -> Looked {
-        let before = std::mem::replace(&mut self.fresh, fresh);
-        let forgotten = std::mem::replace(&mut self.before, before);
-        let ends = memchr::memchr_iter(b'\n', forgotten.bytes()).count();
+    /// Takes a piece, and leaves the memory of one that is forgotten in its place.
+    fn turn(&mut self, piece: &mut Vec<u8>) {
+        let ends = memchr::memchr_iter(b'\n', &self.before).count();
         self.lines += u64::try_from(ends).unwrap_or(0);
-        self.forgot |= !forgotten.bytes().is_empty();
-        forgotten
+        self.forgot |= !self.before.is_empty();
+        mem::swap(&mut self.before, &mut self.fresh);
+        mem::swap(&mut self.fresh, piece);
     }
 
     fn line(&self, wanted: u64) -> Option<Vec<u8>> {
@@ -142,7 +143,7 @@ impl Tail {
         if skip == 0 && self.forgot {
             return None;
         }
-        let bytes = [self.before.bytes(), self.fresh.bytes()].concat();
+        let bytes = [&self.before[..], &self.fresh].concat();
         bytes.split(|b| *b == b'\n').nth(skip).map(<[u8]>::to_vec)
     }
 }
@@ -155,10 +156,8 @@ mod tests {
     fn the_tail_finds_lines_of_the_last_two_pieces() {
         let mut tail = Tail::default();
         for piece in [&b"one\ntw"[..], b"o\nthree\nfo", b"ur\nfive"] {
-            let mut fresh = Looked::default();
-            fresh.refill().extend_from_slice(piece);
-            tail.turn(fresh);
-            assert_eq!(tail.fresh.bytes(), piece);
+            tail.turn(&mut piece.to_vec());
+            assert_eq!(tail.fresh, piece);
         }
         assert_eq!(tail.line(1), None);
         assert_eq!(tail.line(2), None, "its beginning is gone");

@@ -1,27 +1,31 @@
 //! Looking ahead: what can be told of a piece of the toolpath before all that comes before it has been followed, so that another
 //! thread may do it.
 //!
-//! That is how lines read, and, if it is guessed right where plain ones begin, the heights that following them asks for. What was told is
-//! taken only where the place is the one that following came to, to the last bit: a wrong guess costs time and changes nothing.
+//! That is how lines read, which of them pass where nothing is followed, and, if it is guessed right where plain ones begin, where these lead and the heights
+//! that following them asks for. What was told is taken only where the place is the one that following came to, to the last bit: a wrong guess costs
+//! time and changes nothing.
+//!
+//! How lines read and where they lead is told of one piece after another ([`LookAhead::place`]), for each begins where the one before it ended; the
+//! heights of any piece at any time then ([`Teller`]).
 
 use super::bed::Bed;
-use super::legs::{Course, Leg, Legs, Read};
+use super::legs::{Course, Leg, Legs, Read, Room};
+use super::options::Options;
 use crate::surface::sheet::Sheet;
+use crate::toolpath::EMode;
 use crate::toolpath::code;
-use crate::toolpath::plain::{Passing, begins};
+use crate::toolpath::plain::{Passed, Passing, begins};
 use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
 use std::sync::Arc;
 
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.
 ///
-/// Where a second core is free, this is what it can do for one toolpath: with the rewriter on one thread and this on another a file of short
-/// straight moves takes little more than half of the time where the bed is followed (arcs gain less, and what is above the taper nothing). The bytes that come out do not depend on what was looked at, or how far.
+/// [`Together`](super::Together) does so on any number of threads; this is for who has a way of its own. The bytes that come out do not depend on what
+/// was looked at, or how far.
 ///
 /// ```
 /// use evengap::follow::{Looked, Options, Rewriter};
-/// use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
-/// use std::sync::mpsc::sync_channel;
 /// # use evengap::{Card, HeightMap, SurfaceKind};
 /// # let card = r#"
 /// # [bed]
@@ -37,30 +41,14 @@ use std::sync::Arc;
 /// let mut rewriter = Rewriter::new(&map, Options::default())?;
 /// let mut ahead = rewriter.look_ahead();
 /// let mut out = Vec::new();
-/// let waits = AtomicBool::new(false);
-/// std::thread::scope(|scope| {
-///     let (give, take) = sync_channel(2);
-///     let (waits, toolpath) = (&waits, toolpath.as_bytes());
-///     scope.spawn(move || {
-///         for bytes in toolpath.chunks(4096) {
-///             let mut piece = Looked::default();
-///             piece.refill().extend_from_slice(bytes);
-///             debug_assert_eq!(piece.bytes(), bytes);
-///             // No longer than nobody waits for it.
-///             ahead.look(&mut piece, || !waits.load(Relaxed));
-///             if give.send(piece).is_err() {
-///                 break;
-///             }
-///         }
-///     });
-///     loop {
-///         waits.store(true, Relaxed);
-///         let Ok(piece) = take.recv() else { break };
-///         waits.store(false, Relaxed);
-///         rewriter.push_looked(&piece, &mut out)?;
-///     }
-///     Ok::<(), evengap::Error>(())
-/// })?;
+/// let mut piece = Looked::default();
+/// for bytes in toolpath.as_bytes().chunks(4096) {
+///     piece.refill().extend_from_slice(bytes);
+///     assert_eq!(piece.bytes(), bytes);
+///     // As far as it can; on another thread this would be asked whether somebody waits.
+///     ahead.look(&mut piece, || true);
+///     rewriter.push_looked(&mut piece, &mut out)?;
+/// }
 /// let summary = rewriter.finish(&mut out)?;
 /// # assert_eq!(summary.lines_in, 1000);
 /// # let mut plain = Vec::new();
@@ -72,15 +60,15 @@ use std::sync::Arc;
 /// ```
 #[derive(Debug, Clone)]
 pub struct LookAhead {
-    bed: Bed,
-    /// E may be scaled.
-    flow: bool,
+    teller: Teller,
+    options: Options,
     read: Read,
     tidy: Tidy,
     /// X, Y and Z as far as they are guessed, mm.
     at: [Option<f64>; 3],
-    /// X, Y and Z are coordinates.
+    /// X, Y and Z are coordinates, and E words are amounts, as far as it is guessed.
     absolute: bool,
+    amounts: bool,
     /// The line that the last piece was cut in, as far as it went.
     cut: Vec<u8>,
 }
@@ -97,6 +85,19 @@ pub struct Looked {
     /// Other lines of commands, as far as `many`: the rest is memory for more.
     others: Vec<Told>,
     many: usize,
+    /// Lines that pass, and the E words of those that have amounts.
+    passed: Vec<Gone>,
+    amounts: Vec<f64>,
+}
+
+/// Lines that pass where nothing is followed.
+#[derive(Debug)]
+struct Gone {
+    /// Bytes of the piece from the first of them on.
+    left: usize,
+    lines: Passed,
+    /// Which amounts are theirs, where these were read.
+    amounts: Option<[usize; 2]>,
 }
 
 /// A line that was read ahead.
@@ -116,24 +117,56 @@ const MOST: usize = 1024;
 /// A line of more words, of which no file is full, is not kept: its memory would be.
 const MOST_WORDS: usize = 16;
 
+/// Looks up heights, where it is told already how lines lead.
+#[derive(Debug, Clone)]
+pub(super) struct Teller {
+    bed: Bed,
+    room: Room,
+}
+
+impl Teller {
+    /// Looks up the heights of a piece: all of them, or as far as `goes_on` says.
+    pub(super) fn tell(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
+        for legs in &mut piece.legs[..piece.runs] {
+            if !goes_on() {
+                break;
+            }
+            legs.look_up(&mut self.bed, &mut self.room);
+        }
+    }
+}
+
 impl LookAhead {
-    pub(super) fn new(bed: Bed, flow: bool) -> Self {
+    pub(super) fn new(bed: Bed, options: Options) -> Self {
         LookAhead {
-            bed,
-            flow,
+            teller: Teller { bed, room: Room::default() },
+            options,
             read: Read::default(),
             tidy: Tidy::default(),
             at: [None; 3],
             absolute: true,
+            amounts: options.e_start == EMode::Relative,
             cut: Vec::new(),
         }
     }
 
-    /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then (not where nothing is followed: there it is but a glance).
+    /// Who looks up the heights on one thread of several.
+    pub(super) fn teller(&self) -> Teller {
+        self.teller.clone()
+    }
+
+    /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then (not where nothing is followed: there it is but a glance;
+    /// and not where moves are relative: who has not read them all does not know where the next piece begins).
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
+        self.place(piece, &mut goes_on);
+        self.teller.tell(piece, goes_on);
+    }
+
+    /// Tells how the lines of a piece read, and where they lead.
+    pub(super) fn place(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         piece.forget();
         self.read.forget();
-        piece.sheet = Some(self.bed.sheet.clone());
+        piece.sheet = Some(self.teller.bed.sheet.clone());
         let mut done = self.end_line(&piece.bytes);
         let last = memchr::memrchr2(b'\n', b'\r', &piece.bytes).map_or(0, |n| n + 1);
         let (bytes, cut) = (&piece.bytes[..], &piece.bytes[last.max(done)..]);
@@ -141,20 +174,23 @@ impl LookAhead {
             self.cut.extend_from_slice(cut);
         }
         let mut course = self.course();
-        while piece.runs.max(piece.many) < MOST && goes_on() {
+        loop {
             let mut lines = 0;
-            while lines < PATIENCE {
+            while lines < PATIENCE && piece.runs.max(piece.many).max(piece.passed.len()) < MOST {
                 let rest = &bytes[done..];
                 let left = rest.len();
                 lines += 1;
                 // Where nothing is followed, as far as it is guessed.
                 if self.absolute && course.is_some_and(|c| c.weight == 0.0) {
-                    let passed = self.read.pass_lines(rest);
+                    let from = piece.amounts.len();
+                    let passed = self.read.pass_lines(rest, Some(&mut piece.amounts).filter(|_| self.amounts));
                     let [x, y, _] = passed.places();
                     for (at, place) in self.at.iter_mut().zip([x, y]) {
                         *at = Passing::number(rest, place).or(*at);
                     }
                     if passed.lines() > 0 {
+                        let amounts = self.amounts.then_some([from, piece.amounts.len()]);
+                        piece.passed.push(Gone { left, lines: passed, amounts });
                         lines += passed.lines();
                         done += passed.bytes();
                         continue;
@@ -165,7 +201,7 @@ impl LookAhead {
                         piece.legs.push(Legs::default());
                     }
                     let legs = &mut piece.legs[piece.runs];
-                    legs.tell(course, [x, y], &mut self.bed, &mut self.read, rest);
+                    legs.place(course, [x, y], &mut self.teller.bed, &mut self.read, rest);
                     if let Some(last) = legs.all().last() {
                         [self.at[0], self.at[1]] = last.at.map(Some);
                         piece.runs += 1;
@@ -191,8 +227,13 @@ impl LookAhead {
                     } else {
                         told.line = Line::default();
                     }
+                } else {
+                    self.amounts = says_amounts(rest).unwrap_or(self.amounts);
                 }
                 done += end + 1;
+            }
+            if lines < PATIENCE || self.absolute && !goes_on() {
+                break;
             }
         }
         self.pass(&bytes[done..last.max(done)]);
@@ -219,7 +260,7 @@ impl LookAhead {
 
     /// How plain moves go here, as far as it is guessed.
     fn course(&self) -> Option<Course> {
-        Course::at(&self.bed, self.at[2]?, [0.0; 2], self.absolute, self.flow)
+        Course::at(&self.teller.bed, self.at[2]?, [0.0; 2], self.absolute, self.options.flow)
     }
 
     /// Where an axis goes by a word, if it has one.
@@ -235,7 +276,11 @@ impl LookAhead {
     /// Goes where a line leads that is not plain.
     fn follow(&mut self, line: &Line) {
         let g = |number: u32| line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
-        self.absolute = (self.absolute || g(900)) && !g(910);
+        let absolute = (self.absolute || g(900)) && !g(910);
+        if self.options.g90_sets_e && absolute != self.absolute {
+            self.amounts = !absolute;
+        }
+        self.absolute = absolute;
         for (axis, letter) in b"XYZ".iter().enumerate() {
             let number = line.get(*letter).and_then(|w| w.number).map(|n| n.value);
             self.at[axis] = self.goes(self.at[axis], number);
@@ -253,6 +298,18 @@ impl LookAhead {
                 *place = Some(number);
             }
         }
+        if let Some(amounts) = memchr::memrchr_iter(b'M', bytes).find_map(|n| says_amounts(&bytes[n..])) {
+            self.amounts = amounts;
+        }
+    }
+}
+
+/// Whether E words are amounts after these bytes, if they say so at their start.
+fn says_amounts(bytes: &[u8]) -> Option<bool> {
+    match bytes.first_chunk() {
+        Some(b"M83") => Some(true),
+        Some(b"M82") => Some(false),
+        _ => None,
     }
 }
 
@@ -264,9 +321,17 @@ impl Looked {
         &mut self.bytes
     }
 
+    /// The bytes, of which nothing is asked any more.
+    pub(super) fn give_up(&mut self) -> &mut Vec<u8> {
+        self.forget();
+        &mut self.bytes
+    }
+
     fn forget(&mut self) {
         self.sheet = None;
         (self.runs, self.many) = (0, 0);
+        self.passed.clear();
+        self.amounts.clear();
     }
 
     /// The bytes.
@@ -275,21 +340,32 @@ impl Looked {
         &self.bytes
     }
 
-    /// What was told, for who follows the bed of this sheet.
-    pub(super) fn told(&self, sheet: &Arc<Sheet>) -> Plains<'_> {
+    /// The bytes, and what was told of them for who follows the bed of this sheet.
+    pub(super) fn told(&mut self, sheet: &Arc<Sheet>) -> (&[u8], Plains<'_>) {
         let same = self.sheet.as_ref().is_some_and(|own| Arc::ptr_eq(own, sheet));
         if !same {
-            return Plains::default();
+            return (&self.bytes, Plains::default());
         }
-        Plains { legs: &self.legs[..self.runs], others: &self.others[..self.many] }
+        let plains = Plains {
+            legs: &mut self.legs[..self.runs],
+            next: 0,
+            others: &self.others[..self.many],
+            passed: &self.passed,
+            amounts: &self.amounts,
+        };
+        (&self.bytes, plains)
     }
 }
 
-/// The plain lines of the bytes in hand: read when they come, where they were not read ahead.
+/// The lines of the bytes in hand: read when they come, where they were not read ahead.
 #[derive(Default)]
 pub(super) struct Plains<'a> {
-    legs: &'a [Legs],
+    legs: &'a mut [Legs],
+    /// Legs before these lie behind.
+    next: usize,
     others: &'a [Told],
+    passed: &'a [Gone],
+    amounts: &'a [f64],
 }
 
 impl<'a> Plains<'a> {
@@ -297,30 +373,44 @@ impl<'a> Plains<'a> {
     /// and whether the line behind them is none.
     #[inline]
     pub(super) fn legs<'p>(
-        &mut self,
-        (own, read): (&'p mut Legs, &mut Read),
+        &'p mut self,
+        (own, read, room): (&'p mut Legs, &mut Read, &mut Room),
         course: &Course,
         from: [f64; 2],
         bed: &mut Bed,
         rest: &[u8],
-    ) -> (&'p [Leg], bool)
-    where
-        'a: 'p,
-    {
+    ) -> (&'p [Leg], bool) {
         let left = rest.len();
-        while let Some((first, more)) = self.legs.split_first()
+        while let Some(first) = self.legs.get(self.next)
             && !cfg!(target_family = "wasm")
         {
             if !first.lie_before(left) {
-                match first.find(left, course, from) {
-                    Some(n) => return first.rest(n),
-                    None => break,
-                }
+                let Some(n) = first.find(left, course, from) else { break };
+                let first = &mut self.legs[self.next];
+                first.look_up(bed, room);
+                return first.rest(n);
             }
-            self.legs = more;
+            self.next += 1;
         }
-        own.tell(*course, from, bed, read, rest);
+        own.place(*course, from, bed, read, rest);
+        own.look_up(bed, room);
         own.rest(0)
+    }
+
+    /// The lines that pass at the start of what is left, if they were told of, and their amounts where these are asked for.
+    #[inline]
+    pub(super) fn passed(&mut self, left: usize, amounts: bool) -> Option<(Passed, &'a [f64])> {
+        while let Some((first, more)) = self.passed.split_first()
+            && !cfg!(target_family = "wasm")
+        {
+            if first.left > left {
+                self.passed = more;
+                continue;
+            }
+            let [from, to] = if amounts { first.amounts? } else { [0; 2] };
+            return (first.left == left).then_some((first.lines, self.amounts.get(from..to)?));
+        }
+        None
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
@@ -367,7 +457,7 @@ mod tests {
                 for bytes in text.as_bytes().chunks(size) {
                     piece.refill().extend_from_slice(bytes);
                     ahead.look(&mut piece, || true);
-                    rewriter.push_looked(&piece, &mut out).unwrap();
+                    rewriter.push_looked(&mut piece, &mut out).unwrap();
                     let [x, y, z] = rewriter.work.reader.state().axes.map(|a| a.known.then_some(a.register));
                     if x.is_some() {
                         assert_eq!(ahead.at, [x, y, z], "{relative} {size}");

@@ -10,20 +10,31 @@ use super::rewriter::Work;
 use crate::toolpath::plain::{Passed, Passing, PlainLines};
 
 impl Work {
-    /// Passes as many plain lines from the start of `bytes` as there are, where it [may](Work::may_coast), and tells their length. (Called, its loop
+    /// Passes as many plain lines from the start of `bytes` as there are, or as were told, where it [may](Work::may_coast), and tells their length. (Called, its loop
     /// has the machine's registers for itself: a quarter quicker.)
     #[cfg_attr(not(target_family = "wasm"), inline(never))]
     #[cfg_attr(target_family = "wasm", inline)]
-    pub(super) fn coast(&mut self, reader: &mut PlainLines, level: &Level, bytes: &[u8]) -> usize {
+    pub(super) fn coast(
+        &mut self,
+        told: Option<(Passed, &[f64])>,
+        reader: &mut PlainLines,
+        level: &Level,
+        bytes: &[u8],
+    ) -> usize {
         let state = self.reader.state();
         let mut e = state.e;
         let mut passed = Passed::default();
-        while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
-            // An amount is added to what went before; of places the last is enough.
-            if !level.e_absolute && line.has_e() {
-                e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
+        if let Some((lines, amounts)) = told {
+            passed = lines;
+            e = amounts.iter().fold(e, |e, amount| e + amount);
+        } else {
+            while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
+                // An amount is added to what went before; of places the last is enough.
+                if !level.e_absolute && line.has_e() {
+                    e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
+                }
+                passed.add(line);
             }
-            passed.add(line);
         }
         let lines = passed.lines() as u64;
         if lines == 0 {

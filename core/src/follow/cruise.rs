@@ -8,7 +8,7 @@
 use super::ahead::Plains;
 use super::held::{Ending, Written};
 use super::ledger::{Axis, PLACE_DECIMALS, Rounded, Spelling};
-use super::legs::{Course, Leg, Legs, Read};
+use super::legs::{Course, Leg, Legs, Read, Room};
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
 use super::text::Text;
@@ -77,7 +77,8 @@ impl Work {
     ) -> usize {
         let Some(level) = begins(bytes).then(|| self.level(line)).flatten() else { return 0 };
         if self.may_coast(&level) {
-            let coasted = self.coast(&mut desk.read.reader, &level, bytes);
+            let told = plains.passed(bytes.len(), !level.e_absolute);
+            let coasted = self.coast(told, &mut desk.read.reader, &level, bytes);
             if coasted > 0 {
                 out.extend_from_slice(&bytes[..coasted]);
                 return coasted;
@@ -86,10 +87,10 @@ impl Work {
         let mut run = self.set_out();
         // Up to `copied` all is in `out` or in `text`; from there to `done` stand lines that stay.
         let (mut done, mut copied, mut length) = (0, 0, 0);
-        let Desk { read, legs, text, .. } = desk;
+        let Desk { read, legs, heights, text, .. } = desk;
         let mut last = None;
         'run: loop {
-            let (legs, end) = plains.legs((legs, read), &level.course, run.at, &mut self.bed, &bytes[done..]);
+            let (legs, end) = plains.legs((legs, read, heights), &level.course, run.at, &mut self.bed, &bytes[done..]);
             for leg in legs {
                 let Some(room) = bytes[done..].first_chunk() else { break 'run };
                 let Some([z, e]) = self.take_leg(&level, &mut run, leg) else {
@@ -290,6 +291,7 @@ pub(super) struct Desk {
     pub(super) tidy: Tidy,
     pub(super) read: Read,
     pub(super) legs: Legs,
+    heights: Room,
     text: Text,
 }
 
@@ -367,7 +369,7 @@ mod tests {
         for (size, patience) in sizes.iter().cycle().zip(patience.iter().cycle()) {
             let (chunk, more) = rest.split_at((*size).min(rest.len()));
             look(&mut piece, chunk, *patience);
-            if let Err(e) = rewriter.push_looked(&piece, &mut out) {
+            if let Err(e) = rewriter.push_looked(&mut piece, &mut out) {
                 return format!("{e:?}");
             }
             rest = more;

@@ -1,5 +1,5 @@
 //! Plain moves told beforehand: where each leads, how high the bed is there, and by how much it would scale E. All of that hangs on where the
-//! first of them begins and on nothing else, so that it can be told of many in one go, and by another thread than the one that writes them.
+//! first of them begins and on nothing else, so that it can be told of many in one go, and while another thread still follows what is before them.
 
 use super::bed::{Bed, Way, flow_between, halfway};
 use super::path::Path;
@@ -76,31 +76,35 @@ pub(super) struct Read {
     left: usize,
     /// At most so many are told in one go.
     most: usize,
-    /// Room for where they end, and then for where their middles are, and for the heights there.
+}
+
+/// Room for where legs end, and then for where their middles are, and for the heights there.
+#[derive(Debug, Clone)]
+pub(super) struct Room {
     places: [[f64; 2]; 2 * MOST],
     heights: [f64; 2 * MOST],
 }
 
+impl Default for Room {
+    fn default() -> Self {
+        Room { places: [[0.0; 2]; 2 * MOST], heights: [0.0; 2 * MOST] }
+    }
+}
+
 impl Default for Read {
     fn default() -> Self {
-        Read {
-            reader: PlainLines::default(),
-            lines: [Plain::default(); MOST],
-            at: 0,
-            read: 0,
-            left: 0,
-            most: MOST,
-            places: [[0.0; 2]; 2 * MOST],
-            heights: [0.0; 2 * MOST],
-        }
+        Read { reader: PlainLines::default(), lines: [Plain::default(); MOST], at: 0, read: 0, left: 0, most: MOST }
     }
 }
 
 impl Read {
-    /// Lines at the start of `rest` where nothing is followed.
-    pub(super) fn pass_lines(&mut self, rest: &[u8]) -> Passed {
+    /// Lines at the start of `rest` where nothing is followed, and their E words where these are amounts.
+    pub(super) fn pass_lines(&mut self, rest: &[u8], mut amounts: Option<&mut Vec<f64>>) -> Passed {
         let mut passed = Passed::default();
         while let Some(line) = self.reader.pass(&rest[passed.bytes()..]) {
+            if let Some(amounts) = amounts.as_deref_mut().filter(|_| line.has_e()) {
+                amounts.push(self.reader.e_of(line, &rest[passed.bytes()..]).unwrap_or_default());
+            }
             passed.add(line);
         }
         passed
@@ -165,12 +169,14 @@ pub(super) struct Legs {
     legs: Vec<Leg>,
     /// The line behind them is no leg.
     end: bool,
+    /// The heights were looked up, where the bed is followed.
+    known: bool,
 }
 
 impl Legs {
-    /// Tells the plain moves at the start of `rest`, as far as each is a [`Leg`].
+    /// Tells where the plain moves at the start of `rest` lead, as far as each is a [`Leg`]: the heights are to be looked up then.
     #[inline]
-    pub(super) fn tell(&mut self, course: Course, from: [f64; 2], bed: &mut Bed, lines: &mut Read, rest: &[u8]) {
+    pub(super) fn place(&mut self, course: Course, from: [f64; 2], bed: &mut Bed, lines: &mut Read, rest: &[u8]) {
         (self.course, self.from, self.left, self.bytes) = (Some(course), from, rest.len(), 0);
         self.legs.clear();
         let follows = course.weight > 0.0;
@@ -194,14 +200,15 @@ impl Legs {
             self.legs.push(Leg { at, length, height: 0.0, factor: 1.0, e, seats: plain.seats });
         }
         self.end = lines.took(self.legs.len());
-        if follows {
-            self.look_up(&course, course.place(from), bed, lines);
-        }
+        self.known = !follows;
     }
 
-    /// The heights, and what follows from them.
+    /// Looks up the heights, and what follows from them, if nobody has yet.
     #[inline]
-    fn look_up(&mut self, course: &Course, from: [f64; 2], bed: &mut Bed, room: &mut Read) {
+    pub(super) fn look_up(&mut self, bed: &mut Bed, room: &mut Room) {
+        let Some(course) = self.course.filter(|_| !self.known) else { return };
+        self.known = true;
+        let from = course.place(self.from);
         let legs = &mut self.legs[..];
         let many = legs.len().min(MOST);
         let (ends, middles) = room.places.split_at_mut(many);

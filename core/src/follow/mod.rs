@@ -33,6 +33,8 @@ mod stream;
 mod summary;
 mod taper;
 mod text;
+mod together;
+mod turns;
 
 pub use crate::toolpath::EMode;
 pub use ahead::{LookAhead, Looked};
@@ -41,6 +43,7 @@ pub use rewriter::Rewriter;
 pub use stream::{StreamError, copy};
 pub use summary::{NotUnderstood, Offset, Summary, Warning, WarningKind};
 pub use taper::{AUTO_CHANGE, AUTO_FROM, Taper};
+pub use together::{Ended, Sink, Stopped, Together};
 
 use crate::{Error, HeightMap};
 

@@ -196,15 +196,15 @@ impl Rewriter {
     /// # Errors
     /// As [`push`](Rewriter::push).
     #[inline]
-    pub fn push_looked(&mut self, piece: &Looked, out: &mut Vec<u8>) -> Result<(), Error> {
-        let plains = piece.told(&self.work.bed.sheet);
-        self.push_from(plains, piece.bytes(), out)
+    pub fn push_looked(&mut self, piece: &mut Looked, out: &mut Vec<u8>) -> Result<(), Error> {
+        let (bytes, plains) = piece.told(&self.work.bed.sheet);
+        self.push_from(plains, bytes, out)
     }
 
     /// What looks ahead in this toolpath, on another thread perhaps. To be asked for before anything is pushed: it begins without a place.
     #[must_use]
     pub fn look_ahead(&self) -> LookAhead {
-        LookAhead::new(self.work.bed.clone(), self.work.options.flow)
+        LookAhead::new(self.work.bed.clone(), self.work.options)
     }
 
     #[inline]
