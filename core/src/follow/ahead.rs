@@ -8,16 +8,18 @@
 //! How lines read and where they lead is told of one piece after another ([`LookAhead::place`]), for each begins where the one before it ended; the
 //! heights of any piece at any time then ([`Teller`]).
 
-use super::bed::Bed;
+use super::bed::{Bed, Way};
 use super::legs::{Course, Leg, Legs, Read, Room};
 use super::options::Options;
+use super::path::Path;
+use super::survey::Survey;
 use crate::surface::sheet::Sheet;
-use crate::toolpath::EMode;
+use crate::toolpath::{Arc, EMode};
 use crate::toolpath::code;
 use crate::toolpath::plain::{Passed, Passing, begins};
 use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
-use std::sync::Arc;
+use std::sync;
 
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.
 ///
@@ -69,6 +71,8 @@ pub struct LookAhead {
     /// X, Y and Z are coordinates, and E words are amounts, as far as it is guessed.
     absolute: bool,
     amounts: bool,
+    /// How E words are meant was said.
+    said: bool,
     /// The line that the last piece was cut in, as far as it went.
     cut: Vec<u8>,
 }
@@ -78,7 +82,7 @@ pub struct LookAhead {
 pub struct Looked {
     bytes: Vec<u8>,
     /// Whose heights they are.
-    sheet: Option<Arc<Sheet>>,
+    sheet: Option<sync::Arc<Sheet>>,
     /// Plain moves that are followed, as far as `runs`: the rest is memory for more.
     legs: Vec<Legs>,
     runs: usize,
@@ -92,28 +96,61 @@ pub struct Looked {
 
 /// Lines that pass where nothing is followed.
 #[derive(Debug)]
-struct Gone {
+pub(super) struct Gone {
     /// Bytes of the piece from the first of them on.
     left: usize,
-    lines: Passed,
-    /// Which amounts are theirs, where these were read.
+    pub(super) lines: Passed,
+    /// The numbers of X, Y and E that came last; of E where it is a place.
+    pub(super) numbers: [Option<f64>; 3],
+    /// Which amounts are theirs, where E words are amounts.
     amounts: Option<[usize; 2]>,
 }
 
 /// A line that was read ahead.
-#[derive(Debug)]
-struct Told {
+#[derive(Debug, Default)]
+pub(super) struct Told {
     /// Bytes of the piece from this line on.
     left: usize,
-    line: Line,
+    pub(super) line: Line,
+    /// Where it begins and ends, as far as it is guessed.
+    at: [[Option<f64>; 3]; 2],
+    /// What was told of its way.
+    pub(super) survey: Survey,
 }
 
-/// After so many lines it is asked whether to go on.
+impl Told {
+    /// Where it leads, if it is a motion from a place to another, and the bed is followed.
+    fn way(&self, bed: &Bed) -> Option<Way> {
+        let [[x0, y0, z0], [x1, y1, z1]] = self.at;
+        let (start, end, z) = ([x0?, y0?], [x1?, y1?], [z0?, z1?]);
+        if !bed.is_followed(z) {
+            return None;
+        }
+        let g = self.line.get(b'G').and_then(code)?;
+        let path = match g {
+            0 | 10 => Path::straight(start, end),
+            20 | 30 => {
+                let [i, j] = [b'I', b'J'].map(|l| self.line.get(l).and_then(|w| w.number).map(|n| n.value));
+                if i.or(j).is_none() {
+                    return None;
+                }
+                let centre = [start[0] + i.unwrap_or(0.0), start[1] + j.unwrap_or(0.0)];
+                Path::arc(&Arc::about(centre, start, end, g == 20, start == end), start, end)
+            }
+            _ => return None,
+        };
+        Some(Way { path, z })
+    }
+}
+
+/// After so many lines, or runs of lines that pass, it is asked whether to go on.
 const PATIENCE: usize = 64;
 /// Of a longer line that a piece was cut in nothing is kept.
 const MOST_CUT: usize = 1 << 12;
 /// At most so many lines of a piece that are not plain are read ahead, each takes 1 KB, and so many runs of plain ones, and hardly more: the rest is not looked at.
 const MOST: usize = 1024;
+/// At most so many looks along ways are kept of a piece, or those of one move more.
+const MOST_SAMPLES: usize = 1 << 15;
 /// A line of more words, of which no file is full, is not kept: its memory would be.
 const MOST_WORDS: usize = 16;
 
@@ -125,13 +162,23 @@ pub(super) struct Teller {
 }
 
 impl Teller {
-    /// Looks up the heights of a piece: all of them, or as far as `goes_on` says.
+    /// Looks up the heights of a piece, and looks along the ways of other moves: all of them, or as far as `goes_on` says.
     pub(super) fn tell(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         for legs in &mut piece.legs[..piece.runs] {
             if !goes_on() {
                 break;
             }
             legs.look_up(&mut self.bed, &mut self.room);
+        }
+        let mut room = MOST_SAMPLES;
+        for told in &mut piece.others[..piece.many] {
+            if !goes_on() {
+                break;
+            }
+            if let Some(way) = told.way(&self.bed).filter(|_| room > 0) {
+                told.survey.tell(way, told.line.has(b'E'), &mut self.bed);
+                room = room.saturating_sub(told.survey.size());
+            }
         }
     }
 }
@@ -146,6 +193,7 @@ impl LookAhead {
             at: [None; 3],
             absolute: true,
             amounts: options.e_start == EMode::Relative,
+            said: false,
             cut: Vec::new(),
         }
     }
@@ -184,14 +232,15 @@ impl LookAhead {
                 if self.absolute && course.is_some_and(|c| c.weight == 0.0) {
                     let from = piece.amounts.len();
                     let passed = self.read.pass_lines(rest, Some(&mut piece.amounts).filter(|_| self.amounts));
-                    let [x, y, _] = passed.places();
-                    for (at, place) in self.at.iter_mut().zip([x, y]) {
-                        *at = Passing::number(rest, place).or(*at);
-                    }
                     if passed.lines() > 0 {
+                        let [x, y, e] = passed.places();
+                        let e = if self.amounts { 0 } else { e };
+                        let numbers = [x, y, e].map(|place| Passing::number(rest, place));
+                        for (at, number) in self.at.iter_mut().zip(numbers).take(2) {
+                            *at = number.or(*at);
+                        }
                         let amounts = self.amounts.then_some([from, piece.amounts.len()]);
-                        piece.passed.push(Gone { left, lines: passed, amounts });
-                        lines += passed.lines();
+                        piece.passed.push(Gone { left, lines: passed, numbers, amounts });
                         done += passed.bytes();
                         continue;
                     }
@@ -213,22 +262,25 @@ impl LookAhead {
                 let Some(end) = memchr::memchr2(b'\n', b'\r', rest) else { return };
                 if rest[..end].first().is_some_and(|b| b"Gg".contains(b)) {
                     if piece.many == piece.others.len() {
-                        piece.others.push(Told { left, line: Line::default() });
+                        piece.others.push(Told::default());
                     }
                     let told = &mut piece.others[piece.many];
                     told.left = left;
+                    told.survey.forget();
                     if !self.tidy.read(&mut told.line, rest) {
                         told.line.read(&rest[..end]);
                     }
+                    told.at[0] = self.at;
                     self.follow(&told.line);
+                    told.at[1] = self.at;
                     course = self.course();
                     if told.line.is_clean() && told.line.words().len() <= MOST_WORDS {
                         piece.many += 1;
                     } else {
-                        told.line = Line::default();
+                        *told = Told::default();
                     }
-                } else {
-                    self.amounts = says_amounts(rest).unwrap_or(self.amounts);
+                } else if let Some(amounts) = says_amounts(rest) {
+                    (self.amounts, self.said) = (amounts, true);
                 }
                 done += end + 1;
             }
@@ -298,8 +350,11 @@ impl LookAhead {
                 *place = Some(number);
             }
         }
-        if let Some(amounts) = memchr::memrchr_iter(b'M', bytes).find_map(|n| says_amounts(&bytes[n..])) {
-            self.amounts = amounts;
+        // Nearly all files say it once.
+        if !self.said
+            && let Some(amounts) = memchr::memrchr_iter(b'M', bytes).find_map(|n| says_amounts(&bytes[n..]))
+        {
+            (self.amounts, self.said) = (amounts, true);
         }
     }
 }
@@ -341,8 +396,8 @@ impl Looked {
     }
 
     /// The bytes, and what was told of them for who follows the bed of this sheet.
-    pub(super) fn told(&mut self, sheet: &Arc<Sheet>) -> (&[u8], Plains<'_>) {
-        let same = self.sheet.as_ref().is_some_and(|own| Arc::ptr_eq(own, sheet));
+    pub(super) fn told(&mut self, sheet: &sync::Arc<Sheet>) -> (&[u8], Plains<'_>) {
+        let same = self.sheet.as_ref().is_some_and(|own| sync::Arc::ptr_eq(own, sheet));
         if !same {
             return (&self.bytes, Plains::default());
         }
@@ -397,9 +452,9 @@ impl<'a> Plains<'a> {
         own.rest(0)
     }
 
-    /// The lines that pass at the start of what is left, if they were told of, and their amounts where these are asked for.
+    /// The lines that pass at the start of what is left, if they were told of, and their E words if these are amounts.
     #[inline]
-    pub(super) fn passed(&mut self, left: usize, amounts: bool) -> Option<(Passed, &'a [f64])> {
+    pub(super) fn passed(&mut self, left: usize, amounts: bool) -> Option<(&'a Gone, &'a [f64])> {
         while let Some((first, more)) = self.passed.split_first()
             && !cfg!(target_family = "wasm")
         {
@@ -407,20 +462,21 @@ impl<'a> Plains<'a> {
                 self.passed = more;
                 continue;
             }
-            let [from, to] = if amounts { first.amounts? } else { [0; 2] };
-            return (first.left == left).then_some((first.lines, self.amounts.get(from..to)?));
+            let told = first.left == left && first.amounts.is_some() == amounts;
+            let [from, to] = first.amounts.unwrap_or_default();
+            return told.then_some((first, self.amounts.get(from..to)?));
         }
         None
     }
 
     /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
     #[inline]
-    pub(super) fn other(&mut self, left: usize) -> Option<&'a Line> {
+    pub(super) fn other(&mut self, left: usize) -> Option<&'a Told> {
         while let Some((first, more)) = self.others.split_first()
             && !cfg!(target_family = "wasm")
         {
             if first.left <= left {
-                return (first.left == left).then_some(&first.line);
+                return (first.left == left).then_some(first);
             }
             self.others = more;
         }

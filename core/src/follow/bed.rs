@@ -3,6 +3,7 @@
 use super::options::Options;
 use super::path::Path;
 use super::split::{SAMPLES_LIMIT, Tube, Vertex};
+use super::survey::Survey;
 use super::taper::Weight;
 use crate::number::Shown;
 use crate::surface::sheet::Sheet;
@@ -59,6 +60,25 @@ enum End {
 struct Seen {
     at: [f64; 2],
     height: f64,
+}
+
+/// A bound of the offset's second derivative along a way, by its parts.
+#[derive(Debug, Clone, Copy)]
+struct Bends {
+    weight: f64,
+    /// Of the turning of the way, and of its rising in the taper, 1/mm.
+    turns: f64,
+    rises: f64,
+    /// How much it rises, mm to the mm of way.
+    rise: f64,
+}
+
+impl Bends {
+    /// For stretches of up to `d` mm, 1/mm.
+    #[inline]
+    fn of(&self, sheet: &Sheet, d: f64) -> f64 {
+        self.weight * (sheet.bend(d) + self.turns) + self.rises
+    }
 }
 
 /// A move's way and its Z at the two ends, mm.
@@ -256,86 +276,70 @@ impl Bed {
         self.loose = true;
     }
 
-    /// The vertices of a move that travels over the bed, from offset `start` to about offset `end`: as few as keep the
-    /// tolerance.
+    /// Whether anything is followed between two heights.
+    #[inline]
+    pub(crate) fn is_followed(&self, z: [f64; 2]) -> bool {
+        z.map(|z| self.weight.at(z)) != [0.0; 2]
+    }
+
+    /// How much the offset bends along a way.
+    #[inline]
+    fn bends(&self, Way { path, z: [z0, z1] }: &Way) -> Bends {
+        let length = path.speed();
+        let rise = if length > 0.0 { (z1 - z0).abs() / length } else { 0.0 };
+        let taper_slope = self.weight.range().map_or(0.0, |[from, to]| 1.0 / (to - from));
+        Bends {
+            weight: self.weight.at(*z0).max(self.weight.at(*z1)),
+            turns: self.sheet.slope_bound() * path.curvature(),
+            rises: 2.0 * taper_slope * rise * self.sheet.slope_bound(),
+            rise,
+        }
+    }
+
+    /// Heights between the ends of a way at which the taper has a kink.
+    #[inline]
+    fn kinks(&self, [z0, z1]: [f64; 2]) -> bool {
+        self.weight.kinks().iter().any(|k| (*k > z0.min(z1)) && (*k < z0.max(z1)))
+    }
+
+    /// Whether more than the ends of a way must be looked at, where its start is not off.
+    pub(crate) fn needs_a_look(&mut self, way: &Way) -> bool {
+        let mut cuts = core::mem::take(&mut self.cuts);
+        cuts.clear();
+        way.path.crossings(self.sheet.breaks(), &mut cuts);
+        let whole = !self.kinks(way.z) && cuts.is_empty();
+        self.cuts = cuts;
+        !(whole && self.is_short(way, &self.bends(way)))
+    }
+
+    /// Whether one link keeps within the tolerance between two ends that are right, where nothing breaks.
+    #[inline]
+    fn is_short(&self, way: &Way, bends: &Bends) -> bool {
+        let length = way.path.speed();
+        // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
+        self.is_plain(way, bends)
+            || bends.of(&self.sheet, length) * length * length / 8.0 <= tube_width(&self.sheet, self.tolerance)
+    }
+
+    #[inline]
+    fn is_plain(&self, Way { path, .. }: &Way, bends: &Bends) -> bool {
+        path.speed() <= self.plain_length && bends.rise == 0.0 && path.curvature() == 0.0
+    }
+
+    /// Looks at the offsets along a way, from its start on, but for its end: so finely that between them the offset is straight within a hundredth of
+    /// the tolerance.
     ///
     /// # Errors
     /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
     #[inline]
-    pub(crate) fn vertices(
-        &mut self,
-        way: &Way,
-        start: f64,
-        end: f64,
-        vertices: &mut Vec<Vertex>,
-    ) -> Result<(), Error> {
-        let end_before = core::mem::replace(&mut self.end, End::Fixed);
-        self.asked = None;
+    pub(crate) fn sample(&mut self, way: &Way, samples: &mut Vec<Vertex>) -> Result<(), Error> {
         let Way { path, z: [z0, z1] } = *way;
         let length = path.speed();
-        let [w0, w1] = [self.weight.at(z0), self.weight.at(z1)];
-        let tolerance = self.tolerance;
-        let tau = tube_width(&self.sheet, tolerance);
-        // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
-        // it: no more than that where s is a quarter of tau.
-        let off_by = if core::mem::take(&mut self.loose) { start - self.offset(path.at(0.0), z0) } else { 0.0 };
-        // No end is put that far off: the place was told anew since.
-        let off_by = if off_by.abs() <= tolerance { off_by } else { 0.0 };
-        let off = off_by.abs() > 1e-3 * tau;
-        if w0 == 0.0 && w1 == 0.0 {
-            vertices.push((1.0, end));
-            return Ok(());
-        }
-        let rise = if length > 0.0 { (z1 - z0).abs() / length } else { 0.0 };
-        let taper_slope = self.weight.range().map_or(0.0, |[from, to]| 1.0 / (to - from));
-        // A bound of the offset's second derivative along the path, for stretches of up to d mm.
-        let bend = |d: f64| {
-            w0.max(w1) * (self.sheet.bend(d) + self.sheet.slope_bound() * path.curvature())
-                + 2.0 * taper_slope * rise * self.sheet.slope_bound()
-        };
-        let kinks = self.weight.kinks();
-        let kinked = kinks.iter().any(|k| (*k > z0.min(z1)) && (*k < z0.max(z1)));
-        let mut cuts = core::mem::take(&mut self.cuts);
-        cuts.clear();
-        path.crossings(self.sheet.breaks(), &mut cuts);
-        // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
-        let plain = length <= self.plain_length && rise == 0.0 && path.curvature() == 0.0;
-        let short = !kinked
-            && cuts.is_empty()
-            && if off {
-                bend(length) * length * length / 8.0 <= tau / 4.0
-            } else {
-                plain || bend(length) * length * length / 8.0 <= tau
-            };
-        // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
-        let left = off_by - crate::number::within(off_by, -MENDING * length, MENDING * length);
-        let goal =
-            if left != 0.0 && bend(length) * length * length / 8.0 <= tau - self.reach(tau) { end + left } else { end };
-        if short {
-            vertices.push((1.0, goal));
-            self.cuts = cuts;
-            self.loose = goal.to_bits() != end.to_bits();
-            self.end = End::Short {
-                end,
-                weight: w0.max(w1),
-                length,
-                more: if plain {
-                    0.0
-                } else {
-                    (bend(length) - w0.max(w1) * self.sheet.bend(length)) * length * length / 8.0
-                },
-                off: off_by.abs(),
-            };
-            return Ok(());
-        }
-        if kinked {
-            cuts.extend(kinks.iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
-        }
-        // Sample so finely that between samples the offset is straight within a hundredth of the tolerance.
-        let fine = tau / 100.0;
+        let fine = tube_width(&self.sheet, self.tolerance) / 100.0;
+        let bends = self.bends(way);
         let mut step = length;
         for _ in 0..3 {
-            let k = bend(step);
+            let k = bends.of(&self.sheet, step);
             step = if k > 0.0 { (8.0 * fine / k).sqrt().min(length) } else { length };
         }
         let count = (length / step).ceil();
@@ -348,29 +352,99 @@ impl Bed {
         }
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^5")]
         let count = count.max(1.0) as u32;
+        let mut cuts = core::mem::take(&mut self.cuts);
+        cuts.clear();
+        path.crossings(self.sheet.breaks(), &mut cuts);
+        if self.kinks(way.z) {
+            let kinks = self.weight.kinks();
+            cuts.extend(kinks.iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
+        }
         cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         crate::order::sort_numbers(&mut cuts);
-        let first = self.offset(path.at(0.0), z0);
-        // A start that is off (the first move after the place became known) is made good evenly over the move.
-        let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
-        if matches!(end_before, End::Long(..)) {
-            core::mem::swap(&mut self.tube, &mut self.before);
-        }
-        let mut tube = core::mem::take(&mut self.tube);
-        tube.samples.clear();
-        tube.samples.push((0.0, first + lead));
+        samples.clear();
+        samples.push((0.0, self.offset(path.at(0.0), z0)));
         let mut last = 0.0;
         for t in &cuts {
             // Two samples at one place add nothing.
             if *t - last > 1e-12 && 1.0 - *t > 1e-12 {
-                let offset = self.offset(path.at(*t), z0 + (z1 - z0) * t) + lead * (1.0 - t);
-                tube.samples.push((*t, offset));
+                samples.push((*t, self.offset(path.at(*t), z0 + (z1 - z0) * t)));
                 last = *t;
             }
         }
+        self.cuts = cuts;
+        Ok(())
+    }
+
+    /// The vertices of a move that travels over the bed, from offset `start` to about offset `end`: as few as keep the
+    /// tolerance. `survey` is what was told of its way beforehand, if it is of its way.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
+    #[inline]
+    pub(crate) fn vertices(
+        &mut self,
+        way: &Way,
+        survey: Option<&Survey>,
+        start: f64,
+        end: f64,
+        vertices: &mut Vec<Vertex>,
+    ) -> Result<(), Error> {
+        let end_before = core::mem::replace(&mut self.end, End::Fixed);
+        self.asked = None;
+        let Way { path, z: [z0, z1] } = *way;
+        let length = path.speed();
+        let tolerance = self.tolerance;
+        let tau = tube_width(&self.sheet, tolerance);
+        // A start that is off by up to tau leaves tau t of the tube at t, and a chord of sag s takes at most 4 s t (1 - t) of
+        // it: no more than that where s is a quarter of tau.
+        let off_by = if core::mem::take(&mut self.loose) { start - self.offset(path.at(0.0), z0) } else { 0.0 };
+        // No end is put that far off: the place was told anew since.
+        let off_by = if off_by.abs() <= tolerance { off_by } else { 0.0 };
+        let off = off_by.abs() > 1e-3 * tau;
+        if !self.is_followed(way.z) {
+            vertices.push((1.0, end));
+            return Ok(());
+        }
+        let bends = self.bends(way);
+        let sag = |length: f64| bends.of(&self.sheet, length) * length * length / 8.0;
+        let mut cuts = core::mem::take(&mut self.cuts);
+        cuts.clear();
+        path.crossings(self.sheet.breaks(), &mut cuts);
+        let whole = !self.kinks(way.z) && cuts.is_empty();
+        self.cuts = cuts;
+        let short = whole && if off { sag(length) <= tau / 4.0 } else { self.is_short(way, &bends) };
+        // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
+        let left = off_by - crate::number::within(off_by, -MENDING * length, MENDING * length);
+        let goal = if left != 0.0 && sag(length) <= tau - self.reach(tau) { end + left } else { end };
+        if short {
+            vertices.push((1.0, goal));
+            self.loose = goal.to_bits() != end.to_bits();
+            let more = if self.is_plain(way, &bends) {
+                0.0
+            } else {
+                (bends.of(&self.sheet, length) - bends.weight * self.sheet.bend(length)) * length * length / 8.0
+            };
+            self.end = End::Short { end, weight: bends.weight, length, more, off: off_by.abs() };
+            return Ok(());
+        }
+        if matches!(end_before, End::Long(..)) {
+            core::mem::swap(&mut self.tube, &mut self.before);
+        }
+        let mut tube = core::mem::take(&mut self.tube);
+        match survey.and_then(|survey| survey.samples(way)) {
+            Some(told) => told.clone_into(&mut tube.samples),
+            None => self.sample(way, &mut tube.samples)?,
+        }
+        let first = tube.samples.first().map_or(start, |(_, first)| *first);
+        // A start that is off (the first move after the place became known) is made good evenly over the move.
+        let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
+        for (t, offset) in &mut tube.samples {
+            *offset += lead * (1.0 - *t);
+        }
         tube.samples.push((1.0, end));
+        let fine = tau / 100.0;
         // After the taper the end is what it was.
-        if w1 > 0.0 {
+        if self.weight.at(z1) > 0.0 {
             tube.fewest_to_about(start, goal, tau - fine, self.reach(tau), vertices);
             let from = vertices.len().checked_sub(2).map_or((0.0, start), |n| vertices[n]);
             self.end = End::Long(end, from);
@@ -382,7 +456,6 @@ impl Bed {
         }
         self.loose = vertices.last().is_some_and(|(_, v)| v.to_bits() != end.to_bits());
         self.tube = tube;
-        self.cuts = cuts;
         Ok(())
     }
 

@@ -1,13 +1,17 @@
-//! Plain lines where nothing is followed any more: they pass, and only where they lead is kept.
+//! Plain lines and arcs where nothing is followed any more: they pass, and only where they lead is kept.
 //!
 //! A quick way beside [`Work::follow`](super::motion) and beside [`cruise`](super::cruise), never instead of them: bytes and figures are the same
 //! (a test holds that). Above the taper no line needs another number once the first of them has been taken, so that each is
 //! only looked through for what may stand on it.
 
+use super::ahead::Gone;
 use super::cruise::Level;
 use super::ledger::Spelling;
 use super::rewriter::Work;
+use crate::toolpath::commands::Action;
 use crate::toolpath::plain::{Passed, Passing, PlainLines};
+use crate::toolpath::words::{Line, bits};
+use crate::toolpath::{Arc, code};
 
 impl Work {
     /// Passes as many plain lines from the start of `bytes` as there are, or as were told, where it [may](Work::may_coast), and tells their length. (Called, its loop
@@ -16,7 +20,7 @@ impl Work {
     #[cfg_attr(target_family = "wasm", inline)]
     pub(super) fn coast(
         &mut self,
-        told: Option<(Passed, &[f64])>,
+        told: Option<(&Gone, &[f64])>,
         reader: &mut PlainLines,
         level: &Level,
         bytes: &[u8],
@@ -24,8 +28,8 @@ impl Work {
         let state = self.reader.state();
         let mut e = state.e;
         let mut passed = Passed::default();
-        if let Some((lines, amounts)) = told {
-            passed = lines;
+        if let Some((gone, amounts)) = told {
+            passed = gone.lines;
             e = amounts.iter().fold(e, |e, amount| e + amount);
         } else {
             while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
@@ -40,12 +44,14 @@ impl Work {
         if lines == 0 {
             return 0;
         }
-        let (done, [x, y, e_at]) = (passed.bytes(), passed.places());
+        let done = passed.bytes();
+        let [x, y, e_at] = match told {
+            Some((gone, _)) => gone.numbers,
+            None => passed.places().map(|place| Passing::number(bytes, place)),
+        };
         let [before_x, before_y, _] = state.axes.map(|axis| axis.register);
-        let at = [Passing::number(bytes, x).unwrap_or(before_x), Passing::number(bytes, y).unwrap_or(before_y)];
-        if level.e_absolute
-            && let Some(n) = Passing::number(bytes, e_at)
-        {
+        let at = [x.unwrap_or(before_x), y.unwrap_or(before_y)];
+        if let Some(n) = e_at.filter(|_| level.e_absolute) {
             (e, self.e.gap) = (n, 0.0);
         }
         #[cfg(test)]
@@ -55,10 +61,46 @@ impl Work {
         self.number += lines;
         self.output.bom = false;
         self.output.learn_ending(if bytes[..done].ends_with(b"\r\n") { b"\r\n" } else { b"\n" });
-        self.reader.went_straight(at, e);
+        self.reader.went(Action::Straight, at, e);
         self.summary.moves_in += lines;
         self.summary.moves_out += lines;
         done
+    }
+
+    /// Passes an arc about a centre beside its start, where plain lines [may](Work::may_coast) pass: whether it did. The line is written by who asks.
+    #[inline]
+    pub(super) fn coast_arc(&mut self, line: &Line) -> bool {
+        let Some(ArcWords { clockwise, x, y, i, j, e }) = ArcWords::of(line) else { return false };
+        let state = self.reader.state();
+        let plain = state.xy_plane && !state.centres_absolute && self.number > 1;
+        let Some(level) = plain.then(|| self.level(line)).flatten().filter(|level| self.may_coast(level)) else {
+            return false;
+        };
+        let state = self.reader.state();
+        let [before_x, before_y, _] = state.axes.map(|axis| axis.register);
+        let at = [x.unwrap_or(before_x), y.unwrap_or(before_y)];
+        let [from, to] = [level.course.place([before_x, before_y]), level.course.place(at)];
+        let centre = [from[0] + i, from[1] + j];
+        let radii = [from, to].map(|at| Arc::radius(centre, at));
+        if !(Arc::may_have(radii) && radii[0] < Passing::LESS_THAN) {
+            return false;
+        }
+        let e_at = match e {
+            None => state.e,
+            Some(e) if level.e_absolute => {
+                self.e.gap = 0.0;
+                e
+            }
+            Some(e) => state.e + e,
+        };
+        #[cfg(test)]
+        {
+            self.coasted += 1;
+        }
+        self.reader.went(Action::Arc { clockwise }, at, e_at);
+        self.summary.moves_in += 1;
+        self.summary.moves_out += 1;
+        true
     }
 
     /// Whether no plain line at this height can need another number, be told of, or be one for the summary's figures.
@@ -78,5 +120,34 @@ impl Work {
             && self.summary.z_range.is_some_and(|[low, high]| low <= level.course.z && level.course.z <= high)
             && !self.summary.footprint.takes(level.course.z)
             && self.reader.state().axes[..2].iter().all(|a| a.register.abs() < Passing::LESS_THAN)
+    }
+}
+
+/// What an arc's line says, about a centre beside its start: no more than that (and a feed), each once, in numbers that are all
+/// [small](Passing::LESS_THAN).
+struct ArcWords {
+    clockwise: bool,
+    x: Option<f64>,
+    y: Option<f64>,
+    i: f64,
+    j: f64,
+    e: Option<f64>,
+}
+
+impl ArcWords {
+    #[inline]
+    fn of(line: &Line) -> Option<ArcWords> {
+        if !line.has_any(bits(b"IJ")) || !line.is_bare(bits(b"GXYIJEF")) {
+            return None;
+        }
+        let clockwise = match line.words().first().filter(|w| w.letter == b'G').and_then(code)? {
+            20 => true,
+            30 => false,
+            _ => return None,
+        };
+        let numbers = [b'X', b'Y', b'I', b'J', b'E'].map(|l| line.get(l).and_then(|w| w.number).map(|n| n.value));
+        let [x, y, i, j, e] = numbers;
+        let small = numbers.iter().flatten().all(|n| n.abs() < Passing::LESS_THAN);
+        small.then_some(ArcWords { clockwise, x, y, i: i.unwrap_or(0.0), j: j.unwrap_or(0.0), e })
     }
 }

@@ -1,5 +1,6 @@
 //! Writing a line anew: only the words that changed, in the line's own spelling.
 
+use super::survey::Survey;
 use super::ledger::Decimal;
 use crate::toolpath::number;
 use crate::toolpath::words::{Line, Word, xor};
@@ -14,11 +15,12 @@ pub(crate) enum Value {
 /// The words that a piece says anew, in the order in which those without a word on the line are put in.
 pub(crate) type Edits = Vec<(u8, Value)>;
 
-/// A line as it was read, with what is needed to spell like it.
+/// A line as it was read, with what is needed to spell like it, and what was told of its way beforehand.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Source<'a> {
     pub bytes: &'a [u8],
     pub line: &'a Line,
+    pub survey: Option<&'a Survey>,
 }
 
 impl Source<'_> {
@@ -192,7 +194,7 @@ mod tests {
     fn run(text: &str, edits: &[(u8, Value)], drop: Option<u8>) -> (String, String) {
         let mut line = Line::default();
         line.read(text.as_bytes());
-        let source = Source { bytes: text.as_bytes(), line: &line };
+        let source = Source { bytes: text.as_bytes(), line: &line, survey: None };
         let (mut a, mut b) = (Vec::new(), Vec::new());
         source.first(edits, drop, &mut a);
         source.later(edits, &mut b);

@@ -13,6 +13,7 @@ use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
 use super::text::Text;
 use crate::toolpath::PLACE_LIMIT;
+use crate::toolpath::commands::Action;
 use crate::toolpath::plain::begins;
 use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
@@ -120,7 +121,7 @@ impl Work {
 
     /// What a run at this height needs, if all that no plain line changes is as nearly all files have it.
     #[inline]
-    fn level(&mut self, line: &Line) -> Option<Level> {
+    pub(super) fn level(&mut self, line: &Line) -> Option<Level> {
         let state = self.reader.state();
         #[expect(clippy::float_cmp, reason = "one of two constants")]
         let millimetres = state.unit == 1.0;
@@ -242,7 +243,7 @@ impl Work {
         self.number += run.lines;
         self.output.bom = false;
         self.output.lines_changed += run.changed;
-        self.reader.went_straight(run.at, run.e);
+        self.reader.went(Action::Straight, run.at, run.e);
         self.output.learn_ending(&out[out.len() - ending..]);
         self.summary.moves_in += run.lines;
         self.summary.moves_out += run.lines;
@@ -428,6 +429,14 @@ mod tests {
         }
     }
 
+    /// Arcs, most of them whole: a quarter, full circles, and some that are not what they seem.
+    fn arcs() -> impl Strategy<Value = String> {
+        let quarter = "G1 X20 Y30\nG2 X30 Y20 I0(\\.0)? J-10 E[0-9]\\.[0-9]{5}( F[0-9]{3})?\r?\n";
+        let full = "G3 (F600 )?I[0-9]\\.[0-9] J-?[0-9]\\.[0-9]( E[0-9])?( ; on)?\n";
+        let other = "G0[23] (X50 Y50 I1 J1|X50 I0.001|R5 X52 Y52|I3 J3 P1|I3 J3 K1|I3 I3|I1e5|I200000|I5 Z9|I J3|I2 J1 A4)\n(I2 J1 E3\n)?";
+        prop_oneof![3 => quarter, 3 => full, 1 => other]
+    }
+
     /// Six layers in the taper and above it, so that what follows high above belongs to none of the lowest.
     fn begun(relative: bool) -> String {
         let mut text = String::from(if relative { "M83\n" } else { "M82\n" });
@@ -448,6 +457,7 @@ mod tests {
                 1 => Just("G1 Z8\n".to_string()), 1 => Just("G1 Z0.9\nG1 X30 E4\n".to_string()),
                 1 => Just("G1 X1234567 Y3\n".to_string()), 1 => Just("G1 X123456 Y3\n".to_string()),
                 2 => "G1 E-?[0-9]{1,6}(\\.[0-9]{1,5})?( F1200)?\r?\n", 2 => "G0 F[0-9]{1,5}\n", 2 => "(G1 X20|G1 Y20.5) E1\n",
+                12 => arcs(),
             ], 1..200),
             sizes in proptest::collection::vec(prop_oneof![3 => 200usize..5000, 1 => 1usize..60], 1..4),
             range in any::<bool>(), bilinear in any::<bool>(), flow in any::<bool>(), relative in any::<bool>(),
@@ -504,10 +514,11 @@ mod tests {
             for n in 0..600 {
                 text += &format!("G1 X{:.2} Y50 E{n}\n", 20.0 + f64::from(n) * 0.1);
             }
+            text += &"G3 X80 Y50 I0.05 J0\nG2 X80 Y50 I4 J3 E1\n".repeat(300);
             let mut rewriter = Rewriter::new(map, Options::default()).unwrap();
             let mut out = Vec::new();
             rewriter.push(text.as_bytes(), &mut out).unwrap();
-            assert!(rewriter.work.coasted > 590, "{relative}: {}", rewriter.work.coasted);
+            assert!(rewriter.work.coasted > 1190, "{relative}: {}", rewriter.work.coasted);
         }
     }
 

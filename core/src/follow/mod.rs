@@ -31,6 +31,7 @@ mod rewriter;
 mod split;
 mod stream;
 mod summary;
+mod survey;
 mod taper;
 mod text;
 mod together;

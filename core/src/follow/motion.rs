@@ -9,6 +9,7 @@ use super::pieces::Plan;
 use super::rewriter::Work;
 use super::split::Vertex;
 use super::summary::{Offset, WarningKind};
+use super::survey::Survey;
 use crate::Error;
 use crate::number::Shown;
 use crate::toolpath::commands::{Action, g_word};
@@ -58,7 +59,8 @@ impl Work {
         }
         // Filament first: it looks at the start, which is where the last move ended.
         let pushes = travels && e_delta > 0.0 && self.options.flow;
-        let factor = if pushes { self.bed.flow(&way) } else { 1.0 };
+        let told = || source.survey.and_then(|survey| survey.flow(&way));
+        let factor = if pushes { told().unwrap_or_else(|| self.bed.flow(&way)) } else { 1.0 };
 
         let mut holds = None;
         // Where the nozzle should be at the end, and by which vertices it gets there.
@@ -70,7 +72,7 @@ impl Work {
         let z_aim = if follows {
             let end = self.bed.offset([m.after[0].place(), m.after[1].place()], way.z[1]);
             if travels {
-                self.choose(&way, end, &mut vertices, out)?;
+                self.choose((&way, source.survey), end, &mut vertices, out)?;
             } else {
                 vertices.push((1.0, end));
                 self.bed.stands(end);
@@ -222,10 +224,16 @@ impl Work {
     /// The vertices of a move to about offset `end`. Where they would be fewer if the move before ended elsewhere within its
     /// tolerance, and that is still held, it ends there.
     #[inline]
-    fn choose(&mut self, way: &Way, end: f64, vertices: &mut Vec<Vertex>, out: &mut Vec<u8>) -> Result<(), Error> {
+    fn choose(
+        &mut self,
+        (way, survey): (&Way, Option<&Survey>),
+        end: f64,
+        vertices: &mut Vec<Vertex>,
+        out: &mut Vec<u8>,
+    ) -> Result<(), Error> {
         let number = self.number;
         let start = self.start();
-        self.bed.vertices(way, start, end, vertices).map_err(|e| e.at(number, 1))?;
+        self.bed.vertices(way, survey, start, end, vertices).map_err(|e| e.at(number, 1))?;
         if vertices.len() > 1
             && let Some(held) = &self.held
         {
@@ -235,7 +243,7 @@ impl Work {
                 self.bed.moved();
                 vertices.clear();
                 let start = self.start();
-                self.bed.vertices(way, start, end, vertices).map_err(|e| e.at(number, 1))?;
+                self.bed.vertices(way, survey, start, end, vertices).map_err(|e| e.at(number, 1))?;
             }
         }
         Ok(())

@@ -1,7 +1,7 @@
 //! The way of one move over the bed, by its share t of the length: 0 at the start, 1 at the end.
 
 use crate::number::within;
-use crate::toolpath::Move;
+use crate::toolpath::{Arc, Move};
 use core::f64::consts::{FRAC_PI_2, PI};
 
 /// A straight line, or an arc or helix.
@@ -16,16 +16,22 @@ impl Path {
     pub(crate) fn of(m: &Move) -> Self {
         let from = [m.before[0].place(), m.before[1].place()];
         let to = [m.after[0].place(), m.after[1].place()];
-        match m.arc {
-            None => {
-                let [dx, dy] = [to[0] - from[0], to[1] - from[1]];
-                Path::Straight { from, to, length: (dx * dx + dy * dy).sqrt() }
-            }
-            Some(a) => {
-                let length = a.sweep.abs() * (a.radii[0] + a.radii[1]) / 2.0;
-                Path::Arc { centre: a.centre, radii: a.radii, start: a.start, sweep: a.sweep, from, to, length }
-            }
+        match &m.arc {
+            None => Path::straight(from, to),
+            Some(arc) => Path::arc(arc, from, to),
         }
+    }
+
+    #[inline]
+    pub(crate) fn straight(from: [f64; 2], to: [f64; 2]) -> Self {
+        let [dx, dy] = [to[0] - from[0], to[1] - from[1]];
+        Path::Straight { from, to, length: (dx * dx + dy * dy).sqrt() }
+    }
+
+    #[inline]
+    pub(crate) fn arc(a: &Arc, from: [f64; 2], to: [f64; 2]) -> Self {
+        let length = a.sweep.abs() * (a.radii[0] + a.radii[1]) / 2.0;
+        Path::Arc { centre: a.centre, radii: a.radii, start: a.start, sweep: a.sweep, from, to, length }
     }
 
     /// Length in XY, mm.

@@ -1,6 +1,6 @@
 //! The rewriter: toolpath bytes in, toolpath bytes that follow the bed out.
 
-use super::ahead::{LookAhead, Looked, Plains};
+use super::ahead::{LookAhead, Looked, Plains, Told};
 use super::bed::Bed;
 use super::compose::{Edits, Source};
 use super::cruise::Desk;
@@ -280,7 +280,7 @@ enum Next<'a> {
     /// Nobody has read it.
     Unread,
     /// It was read ahead.
-    Told(&'a Line),
+    Told(&'a Told),
     /// It was read where lines are read.
     Here,
 }
@@ -312,15 +312,15 @@ impl Work {
             Piece::Line(bytes, ending) => {
                 self.number += 1;
                 self.output.learn_ending(ending);
-                let line = match next {
-                    Next::Told(told) if !line.is_noise() => told,
-                    Next::Here => line,
+                let (line, survey) = match next {
+                    Next::Told(told) if !line.is_noise() => (&told.line, Some(&told.survey)),
+                    Next::Here => (&*line, None),
                     _ => {
                         line.read(bytes);
-                        line
+                        (&*line, None)
                     }
                 };
-                self.whole_line(Source { bytes, line }, ending, out)?;
+                self.whole_line(Source { bytes, line, survey }, ending, out)?;
                 match self.output.too_far {
                     Some(letter) => Err(too_far(letter).at(self.number, 1)),
                     None => Ok(()),
@@ -346,7 +346,7 @@ impl Work {
 
     #[inline]
     fn whole_line(&mut self, source: Source<'_>, ending: &[u8], out: &mut Vec<u8>) -> Result<(), Error> {
-        let Source { bytes, line } = source;
+        let Source { bytes, line, .. } = source;
         if self.number <= 1 {
             self.first_line(bytes)?;
         } else {
@@ -361,6 +361,11 @@ impl Work {
             self.output.copy(bytes, out);
             self.output.copy(ending, out);
             self.wait_no_longer(out);
+            return Ok(());
+        }
+        if self.coast_arc(line) {
+            self.output.copy(bytes, out);
+            self.output.copy(ending, out);
             return Ok(());
         }
         let e_before = [self.reader.state().e, self.e.gap];

@@ -5,8 +5,8 @@ use std::hint::spin_loop;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
-/// How often it is asked whether a turn has come before the thread goes to sleep: some tens of microseconds, about as long as one takes.
-const ASKED: u32 = 5_000;
+/// How often it is asked whether a turn has come before the thread goes to sleep: some hundreds of microseconds, longer than nearly any takes.
+const ASKED: u32 = 20_000;
 
 /// No turn comes any more.
 const OVER: u64 = u64::MAX;

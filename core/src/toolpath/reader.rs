@@ -113,6 +113,37 @@ pub struct Arc {
     pub by_centre: bool,
 }
 
+impl Arc {
+    #[inline]
+    pub(crate) fn radius(centre: [f64; 2], at: [f64; 2]) -> f64 {
+        let [x, y] = [at[0] - centre[0], at[1] - centre[1]];
+        (x * x + y * y).sqrt()
+    }
+
+    /// Whether the radii at the two ends are one, but for the rounding of the words.
+    #[inline]
+    pub(crate) fn may_have(radii: [f64; 2]) -> bool {
+        (radii[0] - radii[1]).abs() <= RADIUS_LIMIT.max(radii[0].min(LARGE_ARC) * 1e-3)
+    }
+
+    /// The arc from `start` to `end` about a centre: all the way round where it is closed.
+    #[inline]
+    pub(crate) fn about(centre: [f64; 2], start: [f64; 2], end: [f64; 2], clockwise: bool, closed: bool) -> Arc {
+        let radii = [start, end].map(|at| Arc::radius(centre, at));
+        let [a, b] = [start, end].map(|at| [at[0] - centre[0], at[1] - centre[1]]);
+        let turn = if clockwise { -1.0 } else { 1.0 };
+        let start_angle = libm::atan2(a[1], a[0]);
+        let mut sweep = (libm::atan2(b[1], b[0]) - start_angle) * turn;
+        let full = core::f64::consts::TAU;
+        if closed {
+            sweep = full;
+        } else if sweep <= 0.0 {
+            sweep += full;
+        }
+        Arc { centre, radii, start: start_angle, sweep: sweep * turn, by_centre: true }
+    }
+}
+
 /// One motion. The axes beside X, Y and Z are the reader's to tell ([`Reader::others_before`], [`Reader::state`]).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[non_exhaustive]
@@ -279,13 +310,13 @@ impl Reader {
         }
     }
 
-    /// Straight moves were made, whose words are places in mm (or amounts) of axes that are known: to these registers of X, Y and E.
+    /// Moves of this kind were made, whose words are places in mm (or amounts) of axes that are known: to these registers of X, Y and E.
     #[inline]
-    pub(crate) fn went_straight(&mut self, [x, y]: [f64; 2], e: f64) {
+    pub(crate) fn went(&mut self, motion: Action, [x, y]: [f64; 2], e: f64) {
         self.state.axes[0].register = x;
         self.state.axes[1].register = y;
         self.state.e = e;
-        self.state.motion = Some(Action::Straight);
+        self.state.motion = Some(motion);
     }
 
     /// A motion that is refused passes: the machine will take its words in some way.
@@ -710,23 +741,12 @@ impl Reader {
             (Some(r), true) => return Err(place.refuse(r.start, "and a centre (I, J) both say where this arc lies")),
             (None, false) => return Err(place.refuse(g_at, "is an arc without a centre (I, J) or radius (R)")),
         };
-        let ray = |p: [f64; 2]| [p[0] - centre[0], p[1] - centre[1]];
-        let [a, b] = [ray(start), ray(end)];
-        let radii = [a, b].map(|v| (v[0] * v[0] + v[1] * v[1]).sqrt());
-        let slack = RADIUS_LIMIT.max(radii[0].min(LARGE_ARC) * 1e-3);
-        if (radii[0] - radii[1]).abs() > slack {
-            let off = (radii[0] - radii[1]).abs();
+        let arc = Arc { by_centre: r.is_none(), ..Arc::about(centre, start, end, clockwise, closed) };
+        if !Arc::may_have(arc.radii) {
+            let off = (arc.radii[0] - arc.radii[1]).abs();
             return Err(place.refuse(g_at, &format!("is an arc whose ends lie {:.3} mm apart in radius", Shown(off))));
         }
-        let start_angle = libm::atan2(a[1], a[0]);
-        let mut sweep = (libm::atan2(b[1], b[0]) - start_angle) * turn;
-        let full = core::f64::consts::TAU;
-        if closed {
-            sweep = full;
-        } else if sweep <= 0.0 {
-            sweep += full;
-        }
-        m.arc = Some(Arc { centre, radii, start: start_angle, sweep: sweep * turn, by_centre: r.is_none() });
+        m.arc = Some(arc);
         Ok(Step::Move)
     }
 }

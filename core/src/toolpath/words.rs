@@ -182,6 +182,15 @@ impl Line {
         self.kind == Kind::Words && self.doubt.is_none() && !self.odd && !self.noise
     }
 
+    /// Whether it has words of these [`bits`] and nothing else, each once, with numbers.
+    #[inline]
+    pub(crate) fn is_bare(&self, bits: u32) -> bool {
+        self.is_clean()
+            && self.checksum.is_none()
+            && self.letters & !bits == 0
+            && self.words.len() == self.letters.count_ones() as usize
+    }
+
     /// Whether the line is noise, and so nothing that a machine could heed.
     #[inline]
     pub(crate) fn is_noise(&self) -> bool {
