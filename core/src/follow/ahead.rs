@@ -14,11 +14,11 @@ use super::options::Options;
 use super::path::Path;
 use super::survey::Survey;
 use crate::surface::sheet::Sheet;
-use crate::toolpath::{Arc, EMode};
 use crate::toolpath::code;
 use crate::toolpath::plain::{Passed, Passing, begins};
 use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
+use crate::toolpath::{Arc, EMode};
 use std::sync;
 
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.

@@ -1,7 +1,7 @@
 //! Writing a line anew: only the words that changed, in the line's own spelling.
 
-use super::survey::Survey;
 use super::ledger::Decimal;
+use super::survey::Survey;
 use crate::toolpath::number;
 use crate::toolpath::words::{Line, Word, xor};
 

@@ -127,7 +127,11 @@ impl Work {
                 text.extend_from_slice(&self.own_z);
                 text.extend_from_slice(&bytes[word.to..]);
             }
-            None => Source { bytes: &bytes, line: &line, survey: None }.first(&[(b'Z', Value::New(number))], None, &mut text),
+            None => Source { bytes: &bytes, line: &line, survey: None }.first(
+                &[(b'Z', Value::New(number))],
+                None,
+                &mut text,
+            ),
         }
         held.length = text.len();
         let (ending, later) = tail.split_at(held.ending.min(tail.len()));

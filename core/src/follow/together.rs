@@ -1,16 +1,18 @@
 //! One toolpath on several threads, which are the caller's.
 //!
-//! A piece stays with the thread that read it, which looks at it, follows the bed through it and hands on what came out: each of these steps is
-//! done to all pieces in their order, by [turns](super::turns), and different steps to different pieces at the same time. What is read is
-//! never copied from one core to another, and no thread waits for a particular one.
+//! A piece is read, looked at, followed and handed on. Each of these steps is done to all pieces in their order, by [turns](super::turns), and different
+//! steps to different pieces at the same time: mostly by the thread that read the piece, so that what is read need not go from one core to another.
+//! Where it is not the turn of its piece to be followed, a thread puts it aside and reads another, and whoever is free when its turn comes takes it: so
+//! nobody has to wait while there is something to do, and no piece lies while a thread waits for a pipe.
 
 use super::ahead::Teller;
 use super::turns::{Stage, lock};
 use super::{LookAhead, Looked, Rewriter, Summary};
 use crate::Error;
 use std::io::{self, Read};
+use std::mem;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread;
 
 /// Bytes of a piece, at most.
@@ -106,8 +108,33 @@ pub struct Together<R, S> {
     /// `None` where one thread is alone: it would tell itself what it sees soon enough.
     look: Option<Stage<LookAhead>>,
     teller: Teller,
+    /// Pieces that were put aside.
+    shelf: Mutex<Shelf>,
+    /// The number of the first of them, or `NONE`.
+    first: AtomicU64,
     follow: Stage<Option<Rewriter>>,
     sink: Stage<Option<S>>,
+}
+
+/// No piece was put aside.
+const NONE: u64 = u64::MAX;
+
+/// A piece in somebody's hand.
+#[derive(Debug)]
+struct Hand {
+    n: u64,
+    /// How many bytes were read: none at the end.
+    read: io::Result<usize>,
+    piece: Looked,
+    out: Vec<u8>,
+}
+
+/// Pieces that were put aside until it is their turn to be followed, at most so many; and others that are done with, for their memory.
+#[derive(Debug)]
+struct Shelf {
+    waiting: Vec<Hand>,
+    most: usize,
+    spent: Vec<Hand>,
 }
 
 /// How a rewriting ended: where it went to, and what was done, or why not; what went there by then must be thrown away then.
@@ -118,6 +145,13 @@ struct Source<R> {
     from: R,
     /// The number of the next piece.
     next: u64,
+}
+
+impl Shelf {
+    /// The number of the first piece.
+    fn first(&self) -> u64 {
+        self.waiting.iter().map(|hand| hand.n).min().unwrap_or(NONE)
+    }
 }
 
 /// A piece was followed.
@@ -141,6 +175,8 @@ impl<R: Read, S: Sink> Together<R, S> {
             over: AtomicBool::new(false),
             teller: look_ahead.teller(),
             look: (threads > 1).then(|| Stage::new(look_ahead)),
+            shelf: Mutex::new(Shelf { waiting: Vec::new(), most: threads.saturating_sub(1), spent: Vec::new() }),
+            first: AtomicU64::new(NONE),
             follow: Stage::new(Some(rewriter)),
             sink: Stage::new(Some(to)),
         }
@@ -150,75 +186,125 @@ impl<R: Read, S: Sink> Together<R, S> {
     /// may still read then, or wait for a reader, whose piece is not asked for any more where the end is a refusal.
     pub fn take_part(&self) -> Option<Ended<S>> {
         let _fall = Fall(self);
-        let (mut piece, mut out) = (Looked::default(), Vec::new());
         let mut teller = self.teller.clone();
         loop {
-            let (n, read) = self.read(&mut piece)?;
-            if let (Ok(1..), Some(look)) = (&read, &self.look) {
-                let mut turn = look.wait(n)?;
-                turn.state.place(&mut piece, || !self.follow.has_come(n));
-                turn.pass_on();
-                teller.tell(&mut piece, || !self.follow.has_come(n));
-            }
-            out.clear();
-            let followed = self.follow(n, read, &mut piece, &mut out)?;
-            let mut turn = self.sink.wait(n)?;
-            let sink = turn.state.as_mut()?;
-            let silent = followed.as_ref().map_or(true, |followed| followed.silent);
-            let taken = sink.take(piece.give_up(), (!silent).then_some(&out)).map_err(Stopped::Sink);
-            let end = match followed.and_then(|followed| taken.map(|()| followed.end)) {
-                Ok(None) => {
-                    turn.pass_on();
-                    continue;
-                }
-                Ok(Some(summary)) => Ok(summary),
-                Err(why) => Err(why),
+            let hand = match self.due() {
+                Some(hand) => hand,
+                None => match self.read() {
+                    Some(mut hand) => {
+                        self.look(&mut hand, &mut teller)?;
+                        match self.put_aside(hand) {
+                            Some(hand) => hand,
+                            None => continue,
+                        }
+                    }
+                    // All is read.
+                    None => self.take_from_shelf(|_| true)?,
+                },
             };
-            self.over.store(true, Ordering::Relaxed);
-            return Some((turn.state.take()?, end));
+            if let Some(end) = self.finish(hand)? {
+                return Some(end);
+            }
         }
     }
 
-    /// Reads the next piece: its number and its length, 0 at the end. `None` if none is to be read.
-    fn read(&self, piece: &mut Looked) -> Option<(u64, io::Result<usize>)> {
+    /// Reads the next piece. `None` if none is to be read.
+    fn read(&self) -> Option<Hand> {
+        let spent = lock(&self.shelf).spent.pop();
+        let mut hand = spent.unwrap_or_else(|| Hand { n: 0, read: Ok(0), piece: Looked::default(), out: Vec::new() });
         let mut source = lock(&self.source);
         if self.over.load(Ordering::Relaxed) {
             return None;
         }
-        let n = source.next;
+        hand.n = source.next;
         source.next += 1;
-        let bytes = piece.refill();
+        let bytes = hand.piece.refill();
         bytes.resize(PIECE, 0);
-        let read = loop {
+        hand.read = loop {
             match source.from.read(bytes) {
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                 read => break read,
             }
         };
-        bytes.truncate(*read.as_ref().unwrap_or(&0));
-        if !matches!(read, Ok(1..)) {
+        bytes.truncate(*hand.read.as_ref().unwrap_or(&0));
+        if bytes.is_empty() {
             self.over.store(true, Ordering::Relaxed);
         }
-        Some((n, read))
+        Some(hand)
+    }
+
+    /// Tells of a piece what can be told before it is followed: as far as that is not due, or another that was put aside. `None` if all has ended.
+    fn look(&self, hand: &mut Hand, teller: &mut Teller) -> Option<()> {
+        let (Ok(1..), Some(look)) = (&hand.read, &self.look) else { return Some(()) };
+        let goes_on = || !self.follow.has_come(self.first.load(Ordering::Relaxed).min(hand.n));
+        let mut turn = look.wait(hand.n)?;
+        turn.state.place(&mut hand.piece, goes_on);
+        turn.pass_on();
+        teller.tell(&mut hand.piece, goes_on);
+        Some(())
+    }
+
+    /// The piece that is to be followed now, if it was put aside. (Who puts one aside asks then, and who has followed one asks then, both behind the same lock:
+    /// one of the two finds it.)
+    fn due(&self) -> Option<Hand> {
+        self.take_from_shelf(|first| self.follow.has_come(first))
+    }
+
+    /// The first piece that was put aside, if its number is right.
+    fn take_from_shelf(&self, right: impl Fn(u64) -> bool) -> Option<Hand> {
+        let mut shelf = lock(&self.shelf);
+        let first = shelf.first();
+        let at = shelf.waiting.iter().position(|hand| hand.n == first && right(first))?;
+        let hand = shelf.waiting.swap_remove(at);
+        self.first.store(shelf.first(), Ordering::Relaxed);
+        Some(hand)
+    }
+
+    /// Puts a piece aside, if it is not due and there is room; gives back what is to be followed next, or to be waited for.
+    fn put_aside(&self, hand: Hand) -> Option<Hand> {
+        if self.follow.has_come(hand.n) {
+            return Some(hand);
+        }
+        let mut shelf = lock(&self.shelf);
+        shelf.waiting.push(hand);
+        self.first.store(shelf.first(), Ordering::Relaxed);
+        let full = shelf.waiting.len() > shelf.most;
+        drop(shelf);
+        if full { self.take_from_shelf(|_| true) } else { None }
+    }
+
+    /// Follows the bed through a piece and hands on what comes out: the end, if it was that. `None` if another came to the end.
+    fn finish(&self, mut hand: Hand) -> Option<Option<Ended<S>>> {
+        let followed = self.follow(&mut hand)?;
+        let mut turn = self.sink.wait(hand.n)?;
+        let sink = turn.state.as_mut()?;
+        let silent = followed.as_ref().map_or(true, |followed| followed.silent);
+        let taken = sink.take(hand.piece.give_up(), (!silent).then_some(&hand.out)).map_err(Stopped::Sink);
+        let end = match followed.and_then(|followed| taken.map(|()| followed.end)) {
+            Ok(None) => {
+                turn.pass_on();
+                lock(&self.shelf).spent.push(hand);
+                return Some(None);
+            }
+            Ok(Some(summary)) => Ok(summary),
+            Err(why) => Err(why),
+        };
+        self.over.store(true, Ordering::Relaxed);
+        Some(Some((turn.state.take()?, end)))
     }
 
     /// Follows the bed through a piece, or to the end. `None` if that was come to before.
-    fn follow(
-        &self,
-        n: u64,
-        read: io::Result<usize>,
-        piece: &mut Looked,
-        out: &mut Vec<u8>,
-    ) -> Option<Result<Followed, Stopped<S::Fault>>> {
+    fn follow(&self, hand: &mut Hand) -> Option<Result<Followed, Stopped<S::Fault>>> {
         // A turn that is not passed on is the last.
-        let mut turn = self.follow.wait(n)?;
-        let followed = match read {
+        let mut turn = self.follow.wait(hand.n)?;
+        hand.out.clear();
+        let followed = match mem::replace(&mut hand.read, Ok(0)) {
             Ok(1..) => {
                 let rewriter = turn.state.as_mut()?;
-                let pushed = rewriter.push_looked(piece, out);
+                let pushed = rewriter.push_looked(&mut hand.piece, &mut hand.out);
                 pushed.map(|()| Followed { silent: rewriter.is_refused(), end: None })
             }
-            Ok(0) => turn.state.take()?.finish(out).map(|end| Followed { silent: false, end: Some(end) }),
+            Ok(0) => turn.state.take()?.finish(&mut hand.out).map(|end| Followed { silent: false, end: Some(end) }),
             Err(e) => return Some(Err(Stopped::Read(e))),
         };
         if matches!(followed, Ok(Followed { end: None, .. })) {
