@@ -92,6 +92,8 @@ pub struct Looked {
     /// Lines that pass, and the E words of those that have amounts.
     passed: Vec<Gone>,
     amounts: Vec<f64>,
+    /// Lines that would pass if nothing were followed where they stand, the last first.
+    glanced: Vec<Gone>,
 }
 
 /// Lines that pass where nothing is followed.
@@ -127,15 +129,14 @@ impl Told {
             return None;
         }
         let g = self.line.get(b'G').and_then(code)?;
+        let closed = [(x0, x1), (y0, y1)].iter().all(|(a, b)| a.map(f64::to_bits) == b.map(f64::to_bits));
         let path = match g {
             0 | 10 => Path::straight(start, end),
             20 | 30 => {
                 let [i, j] = [b'I', b'J'].map(|l| self.line.get(l).and_then(|w| w.number).map(|n| n.value));
-                if i.or(j).is_none() {
-                    return None;
-                }
+                i.or(j)?;
                 let centre = [start[0] + i.unwrap_or(0.0), start[1] + j.unwrap_or(0.0)];
-                Path::arc(&Arc::about(centre, start, end, g == 20, start == end), start, end)
+                Path::arc(&Arc::about(centre, start, end, g == 20, closed), start, end)
             }
             _ => return None,
         };
@@ -154,14 +155,56 @@ const MOST_SAMPLES: usize = 1 << 15;
 /// A line of more words, of which no file is full, is not kept: its memory would be.
 const MOST_WORDS: usize = 16;
 
-/// Looks up heights, where it is told already how lines lead.
+impl Gone {
+    /// Lines that pass at the start of `rest`, if there are any.
+    fn at(rest: &[u8], read: &mut Read, amounts: Option<&mut Vec<f64>>) -> Option<Gone> {
+        let (from, mut all) = (amounts.as_ref().map(|all| all.len()), amounts);
+        let lines = read.pass_lines(rest, all.as_deref_mut());
+        let [x, y, e] = lines.places();
+        let e = if from.is_some() { 0 } else { e };
+        let numbers = [x, y, e].map(|place| Passing::number(rest, place));
+        let amounts = from.zip(all).map(|(from, all)| [from, all.len()]);
+        (lines.lines() > 0).then_some(Gone { left: rest.len(), lines, numbers, amounts })
+    }
+}
+
+/// How lines pass, as far as it is guessed: of others than these nothing is told before it is known where they begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Glance {
+    /// E words are places.
+    Places,
+    /// E words are amounts.
+    Amounts,
+}
+
+/// Tells what needs no turn: which lines pass, where it is guessed that lines do; and heights, where it is told already how lines lead.
 #[derive(Debug, Clone)]
 pub(super) struct Teller {
     bed: Bed,
     room: Room,
+    read: Read,
 }
 
 impl Teller {
+    /// Glances at a piece of which it is not known yet where it begins.
+    pub(super) fn glance(&mut self, piece: &mut Looked, glance: Glance) {
+        let bytes = &piece.bytes[..];
+        let end = |rest: &[u8]| memchr::memchr2(b'\n', b'\r', rest).map_or(rest.len(), |end| end + 1);
+        // What begins before it is told of there.
+        let mut done = end(bytes);
+        while done < bytes.len() && piece.glanced.len() < MOST {
+            let amounts = Some(&mut piece.amounts).filter(|_| glance == Glance::Amounts);
+            match Gone::at(&bytes[done..], &mut self.read, amounts) {
+                Some(gone) => {
+                    done += gone.lines.bytes();
+                    piece.glanced.push(gone);
+                }
+                None => done += end(&bytes[done..]),
+            }
+        }
+        piece.glanced.reverse();
+    }
+
     /// Looks up the heights of a piece, and looks along the ways of other moves: all of them, or as far as `goes_on` says.
     pub(super) fn tell(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
         for legs in &mut piece.legs[..piece.runs] {
@@ -186,7 +229,7 @@ impl Teller {
 impl LookAhead {
     pub(super) fn new(bed: Bed, options: Options) -> Self {
         LookAhead {
-            teller: Teller { bed, room: Room::default() },
+            teller: Teller { bed, room: Room::default(), read: Read::default() },
             options,
             read: Read::default(),
             tidy: Tidy::default(),
@@ -206,13 +249,19 @@ impl LookAhead {
     /// Looks at a piece: the whole of it, or as far as `goes_on` says, which is asked now and then (not where nothing is followed: there it is but a glance;
     /// and not where moves are relative: who has not read them all does not know where the next piece begins).
     pub fn look(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
+        piece.forget();
         self.place(piece, &mut goes_on);
         self.teller.tell(piece, goes_on);
     }
 
+    /// How lines pass where it has come to, if it guesses that they do.
+    pub(super) fn glance(&self) -> Option<Glance> {
+        let passes = self.absolute && self.course().is_some_and(|c| c.weight == 0.0);
+        passes.then_some(if self.amounts { Glance::Amounts } else { Glance::Places })
+    }
+
     /// Tells how the lines of a piece read, and where they lead.
     pub(super) fn place(&mut self, piece: &mut Looked, mut goes_on: impl FnMut() -> bool) {
-        piece.forget();
         self.read.forget();
         piece.sheet = Some(self.teller.bed.sheet.clone());
         let mut done = self.end_line(&piece.bytes);
@@ -230,18 +279,22 @@ impl LookAhead {
                 lines += 1;
                 // Where nothing is followed, as far as it is guessed.
                 if self.absolute && course.is_some_and(|c| c.weight == 0.0) {
-                    let from = piece.amounts.len();
-                    let passed = self.read.pass_lines(rest, Some(&mut piece.amounts).filter(|_| self.amounts));
-                    if passed.lines() > 0 {
-                        let [x, y, e] = passed.places();
-                        let e = if self.amounts { 0 } else { e };
-                        let numbers = [x, y, e].map(|place| Passing::number(rest, place));
-                        for (at, number) in self.at.iter_mut().zip(numbers).take(2) {
+                    let glanced = loop {
+                        match piece.glanced.last() {
+                            Some(gone) if gone.left > left => drop(piece.glanced.pop()),
+                            Some(gone) if gone.left == left && gone.amounts.is_some() == self.amounts => {
+                                break piece.glanced.pop();
+                            }
+                            _ => break None,
+                        }
+                    };
+                    let amounts = Some(&mut piece.amounts).filter(|_| self.amounts);
+                    if let Some(gone) = glanced.or_else(|| Gone::at(rest, &mut self.read, amounts)) {
+                        for (at, number) in self.at.iter_mut().zip(gone.numbers).take(2) {
                             *at = number.or(*at);
                         }
-                        let amounts = self.amounts.then_some([from, piece.amounts.len()]);
-                        piece.passed.push(Gone { left, lines: passed, numbers, amounts });
-                        done += passed.bytes();
+                        done += gone.lines.bytes();
+                        piece.passed.push(gone);
                         continue;
                     }
                 }
@@ -289,6 +342,10 @@ impl LookAhead {
             }
         }
         self.pass(&bytes[done..last.max(done)]);
+        // What was glanced at there is told as it is.
+        let left = bytes.len() - done;
+        let rest = piece.glanced.drain(..).rev().filter(|gone| gone.left <= left);
+        piece.passed.extend(rest);
     }
 
     /// The line that was cut ends here: goes where it leads, and tells how much of the bytes is its.
@@ -387,6 +444,7 @@ impl Looked {
         (self.runs, self.many) = (0, 0);
         self.passed.clear();
         self.amounts.clear();
+        self.glanced.clear();
     }
 
     /// The bytes.

@@ -79,6 +79,12 @@ impl Bends {
     fn of(&self, sheet: &Sheet, d: f64) -> f64 {
         self.weight * (sheet.bend(d) + self.turns) + self.rises
     }
+
+    /// How far one link may be off along a way of `length` mm.
+    #[inline]
+    fn sag(&self, sheet: &Sheet, length: f64) -> f64 {
+        self.of(sheet, length) * length * length / 8.0
+    }
 }
 
 /// A move's way and its Z at the two ends, mm.
@@ -279,7 +285,7 @@ impl Bed {
     /// Whether anything is followed between two heights.
     #[inline]
     pub(crate) fn is_followed(&self, z: [f64; 2]) -> bool {
-        z.map(|z| self.weight.at(z)) != [0.0; 2]
+        z.iter().any(|z| self.weight.at(*z) != 0.0)
     }
 
     /// How much the offset bends along a way.
@@ -296,38 +302,36 @@ impl Bed {
         }
     }
 
-    /// Heights between the ends of a way at which the taper has a kink.
+    /// Sets `cuts` to where something breaks along a way: the map or the taper. Whether nothing does.
     #[inline]
-    fn kinks(&self, [z0, z1]: [f64; 2]) -> bool {
-        self.weight.kinks().iter().any(|k| (*k > z0.min(z1)) && (*k < z0.max(z1)))
+    fn cut(&mut self, Way { path, z: [z0, z1] }: &Way) -> bool {
+        self.cuts.clear();
+        path.crossings(self.sheet.breaks(), &mut self.cuts);
+        let whole = self.cuts.is_empty();
+        let kinks = self.weight.kinks();
+        let kinked = kinks.iter().any(|k| (*k > z0.min(*z1)) && (*k < z0.max(*z1)));
+        if kinked {
+            self.cuts.extend(kinks.iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
+        }
+        whole && !kinked
     }
 
-    /// Whether more than the ends of a way must be looked at, where its start is not off.
+    /// Whether more than the ends of a way must be [looked at](Bed::sample), where its start is not off.
     pub(crate) fn needs_a_look(&mut self, way: &Way) -> bool {
-        let mut cuts = core::mem::take(&mut self.cuts);
-        cuts.clear();
-        way.path.crossings(self.sheet.breaks(), &mut cuts);
-        let whole = !self.kinks(way.z) && cuts.is_empty();
-        self.cuts = cuts;
-        !(whole && self.is_short(way, &self.bends(way)))
+        let whole = self.cut(way);
+        let bends = self.bends(way);
+        let tau = tube_width(&self.sheet, self.tolerance);
+        !(whole && (self.is_plain(way, &bends) || bends.sag(&self.sheet, way.path.speed()) <= tau))
     }
 
-    /// Whether one link keeps within the tolerance between two ends that are right, where nothing breaks.
-    #[inline]
-    fn is_short(&self, way: &Way, bends: &Bends) -> bool {
-        let length = way.path.speed();
-        // Nearly every move is a short straight one at one height, and the answer for those is known beforehand.
-        self.is_plain(way, bends)
-            || bends.of(&self.sheet, length) * length * length / 8.0 <= tube_width(&self.sheet, self.tolerance)
-    }
-
+    /// Whether a way is short, straight and level: nearly every one is, and for those it is known beforehand that one link will do where nothing breaks.
     #[inline]
     fn is_plain(&self, Way { path, .. }: &Way, bends: &Bends) -> bool {
         path.speed() <= self.plain_length && bends.rise == 0.0 && path.curvature() == 0.0
     }
 
     /// Looks at the offsets along a way, from its start on, but for its end: so finely that between them the offset is straight within a hundredth of
-    /// the tolerance.
+    /// the tolerance. `cuts` is set.
     ///
     /// # Errors
     /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
@@ -353,12 +357,6 @@ impl Bed {
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 10^5")]
         let count = count.max(1.0) as u32;
         let mut cuts = core::mem::take(&mut self.cuts);
-        cuts.clear();
-        path.crossings(self.sheet.breaks(), &mut cuts);
-        if self.kinks(way.z) {
-            let kinks = self.weight.kinks();
-            cuts.extend(kinks.iter().map(|k| (k - z0) / (z1 - z0)).filter(|t| *t > 0.0 && *t < 1.0));
-        }
         cuts.extend((1..count).map(|i| f64::from(i) / f64::from(count)));
         crate::order::sort_numbers(&mut cuts);
         samples.clear();
@@ -401,29 +399,22 @@ impl Bed {
         // No end is put that far off: the place was told anew since.
         let off_by = if off_by.abs() <= tolerance { off_by } else { 0.0 };
         let off = off_by.abs() > 1e-3 * tau;
-        if !self.is_followed(way.z) {
+        let bends = self.bends(way);
+        if bends.weight == 0.0 {
             vertices.push((1.0, end));
             return Ok(());
         }
-        let bends = self.bends(way);
-        let sag = |length: f64| bends.of(&self.sheet, length) * length * length / 8.0;
-        let mut cuts = core::mem::take(&mut self.cuts);
-        cuts.clear();
-        path.crossings(self.sheet.breaks(), &mut cuts);
-        let whole = !self.kinks(way.z) && cuts.is_empty();
-        self.cuts = cuts;
-        let short = whole && if off { sag(length) <= tau / 4.0 } else { self.is_short(way, &bends) };
+        let whole = self.cut(way);
+        let (sag, plain) = (bends.sag(&self.sheet, length), self.is_plain(way, &bends));
+        let short = whole && if off { sag <= tau / 4.0 } else { plain || sag <= tau };
         // A start that is off is made good gently: a move of a thousandth of a millimetre must not make Z jump.
         let left = off_by - crate::number::within(off_by, -MENDING * length, MENDING * length);
-        let goal = if left != 0.0 && sag(length) <= tau - self.reach(tau) { end + left } else { end };
+        let goal = if left != 0.0 && sag <= tau - self.reach(tau) { end + left } else { end };
         if short {
             vertices.push((1.0, goal));
             self.loose = goal.to_bits() != end.to_bits();
-            let more = if self.is_plain(way, &bends) {
-                0.0
-            } else {
-                (bends.of(&self.sheet, length) - bends.weight * self.sheet.bend(length)) * length * length / 8.0
-            };
+            let more = (bends.of(&self.sheet, length) - bends.weight * self.sheet.bend(length)) * length * length / 8.0;
+            let more = if plain { 0.0 } else { more };
             self.end = End::Short { end, weight: bends.weight, length, more, off: off_by.abs() };
             return Ok(());
         }
@@ -435,7 +426,7 @@ impl Bed {
             Some(told) => told.clone_into(&mut tube.samples),
             None => self.sample(way, &mut tube.samples)?,
         }
-        let first = tube.samples.first().map_or(start, |(_, first)| *first);
+        let [(_, first), ..] = tube.samples[..] else { return Ok(()) };
         // A start that is off (the first move after the place became known) is made good evenly over the move.
         let lead = if (start - first).abs() > tolerance { start - first } else { 0.0 };
         for (t, offset) in &mut tube.samples {

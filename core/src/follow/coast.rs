@@ -25,6 +25,8 @@ impl Work {
         level: &Level,
         bytes: &[u8],
     ) -> usize {
+        // (In WebAssembly nothing is told.)
+        let told = told.filter(|_| !cfg!(target_family = "wasm"));
         let state = self.reader.state();
         let mut e = state.e;
         let mut passed = Passed::default();
@@ -67,9 +69,13 @@ impl Work {
         done
     }
 
-    /// Passes an arc about a centre beside its start, where plain lines [may](Work::may_coast) pass: whether it did. The line is written by who asks.
+    /// Passes an arc about a centre beside its start, where plain lines [may](Work::may_coast) pass: whether it did. The line is written by who asks. (In
+    /// WebAssembly none: the module is to be small.)
     #[inline]
     pub(super) fn coast_arc(&mut self, line: &Line) -> bool {
+        if cfg!(target_family = "wasm") {
+            return false;
+        }
         let Some(ArcWords { clockwise, x, y, i, j, e }) = ArcWords::of(line) else { return false };
         let state = self.reader.state();
         let plain = state.xy_plane && !state.centres_absolute && self.number > 1;

@@ -206,10 +206,9 @@ impl Legs {
     /// Looks up the heights, and what follows from them, if nobody has yet.
     #[inline]
     pub(super) fn look_up(&mut self, bed: &mut Bed, room: &mut Room) {
-        let Some(course) = self.course.filter(|_| !self.known) else { return };
-        self.known = true;
-        let from = course.place(self.from);
-        let legs = &mut self.legs[..];
+        let Legs { course: Some(course), known: known @ false, from, legs, .. } = self else { return };
+        *known = true;
+        let from = course.place(*from);
         let many = legs.len().min(MOST);
         let (ends, middles) = room.places.split_at_mut(many);
         let mut here = from;

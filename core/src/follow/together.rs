@@ -5,8 +5,8 @@
 //! Where it is not the turn of its piece to be followed, a thread puts it aside and reads another, and whoever is free when its turn comes takes it: so
 //! nobody has to wait while there is something to do, and no piece lies while a thread waits for a pipe.
 
-use super::ahead::Teller;
-use super::turns::{Stage, lock};
+use super::ahead::{Glance, Teller};
+use super::turns::{Stage, lock, lock_soon};
 use super::{LookAhead, Looked, Rewriter, Summary};
 use crate::Error;
 use std::io::{self, Read};
@@ -108,6 +108,8 @@ pub struct Together<R, S> {
     /// `None` where one thread is alone: it would tell itself what it sees soon enough.
     look: Option<Stage<LookAhead>>,
     teller: Teller,
+    /// How lines passed where it was looked last.
+    glance: Mutex<Option<Glance>>,
     /// Pieces that were put aside.
     shelf: Mutex<Shelf>,
     /// The number of the first of them, or `NONE`.
@@ -177,6 +179,7 @@ impl<R: Read, S: Sink> Together<R, S> {
             look: (threads > 1).then(|| Stage::new(look_ahead)),
             shelf: Mutex::new(Shelf { waiting: Vec::new(), most: threads.saturating_sub(1), spent: Vec::new() }),
             first: AtomicU64::new(NONE),
+            glance: Mutex::new(None),
             follow: Stage::new(Some(rewriter)),
             sink: Stage::new(Some(to)),
         }
@@ -212,7 +215,7 @@ impl<R: Read, S: Sink> Together<R, S> {
     fn read(&self) -> Option<Hand> {
         let spent = lock(&self.shelf).spent.pop();
         let mut hand = spent.unwrap_or_else(|| Hand { n: 0, read: Ok(0), piece: Looked::default(), out: Vec::new() });
-        let mut source = lock(&self.source);
+        let mut source = lock_soon(&self.source);
         if self.over.load(Ordering::Relaxed) {
             return None;
         }
@@ -237,8 +240,14 @@ impl<R: Read, S: Sink> Together<R, S> {
     fn look(&self, hand: &mut Hand, teller: &mut Teller) -> Option<()> {
         let (Ok(1..), Some(look)) = (&hand.read, &self.look) else { return Some(()) };
         let goes_on = || !self.follow.has_come(self.first.load(Ordering::Relaxed).min(hand.n));
+        // (Not locked while it glances.)
+        let glance = *lock(&self.glance);
+        if let Some(glance) = glance {
+            teller.glance(&mut hand.piece, glance);
+        }
         let mut turn = look.wait(hand.n)?;
         turn.state.place(&mut hand.piece, goes_on);
+        *lock(&self.glance) = turn.state.glance();
         turn.pass_on();
         teller.tell(&mut hand.piece, goes_on);
         Some(())

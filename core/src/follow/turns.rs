@@ -3,7 +3,7 @@
 
 use std::hint::spin_loop;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
-use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError, TryLockError};
 
 /// How often it is asked whether a turn has come before the thread goes to sleep: some hundreds of microseconds, longer than nearly any takes.
 const ASKED: u32 = 20_000;
@@ -47,7 +47,7 @@ impl<T> Stage<T> {
             asked += 1;
             spin_loop();
         }
-        let mut state = lock(&self.state);
+        let mut state = lock_soon(&self.state);
         while !self.has_come(n) {
             self.asleep.fetch_add(1, Ordering::Relaxed);
             state = self.ended.wait(state).unwrap_or_else(PoisonError::into_inner);
@@ -81,6 +81,18 @@ impl<T> Drop for Turn<'_, T> {
             self.stage.ended.notify_all();
         }
     }
+}
+
+/// As [`lock`], where who has it has it for a while: asks for some time before the thread goes to sleep.
+pub(super) fn lock_soon<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
+    for _ in 0..ASKED {
+        match of.try_lock() {
+            Err(TryLockError::WouldBlock) => spin_loop(),
+            Err(TryLockError::Poisoned(poisoned)) => return poisoned.into_inner(),
+            Ok(locked) => return locked,
+        }
+    }
+    lock(of)
 }
 
 /// Nothing that is locked is left half done by who goes on.
