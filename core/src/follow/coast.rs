@@ -14,10 +14,8 @@ use crate::toolpath::words::{Line, bits};
 use crate::toolpath::{Arc, code};
 
 impl Work {
-    /// Passes as many plain lines from the start of `bytes` as there are, or as were told, where it [may](Work::may_coast), and tells their length. (Called, its loop
-    /// has the machine's registers for itself: a quarter quicker.)
-    #[cfg_attr(not(target_family = "wasm"), inline(never))]
-    #[cfg_attr(target_family = "wasm", inline)]
+    /// Passes as many plain lines from the start of `bytes` as there are, or as were told, where it [may](Work::may_coast), and tells their length.
+    #[inline]
     pub(super) fn coast(
         &mut self,
         told: Option<(&Gone, &[f64])>,
@@ -25,23 +23,14 @@ impl Work {
         level: &Level,
         bytes: &[u8],
     ) -> usize {
-        // (In WebAssembly nothing is told.)
-        let told = told.filter(|_| !cfg!(target_family = "wasm"));
         let state = self.reader.state();
-        let mut e = state.e;
-        let mut passed = Passed::default();
-        if let Some((gone, amounts)) = told {
-            passed = gone.lines;
-            e = amounts.iter().fold(e, |e, amount| e + amount);
-        } else {
-            while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
-                // An amount is added to what went before; of places the last is enough.
-                if !level.e_absolute && line.has_e() {
-                    e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
-                }
-                passed.add(line);
+        let (passed, e) = match told {
+            // (In WebAssembly nothing is.)
+            Some((gone, amounts)) if !cfg!(target_family = "wasm") => {
+                (gone.lines, amounts.iter().fold(state.e, |e, amount| e + amount))
             }
-        }
+            _ => pass(reader, (!level.e_absolute).then_some(state.e), bytes),
+        };
         let lines = passed.lines() as u64;
         if lines == 0 {
             return 0;
@@ -53,9 +42,14 @@ impl Work {
         };
         let [before_x, before_y, _] = state.axes.map(|axis| axis.register);
         let at = [x.unwrap_or(before_x), y.unwrap_or(before_y)];
-        if let Some(n) = e_at.filter(|_| level.e_absolute) {
-            (e, self.e.gap) = (n, 0.0);
-        }
+        let e = match e_at {
+            _ if !level.e_absolute => e,
+            None => state.e,
+            Some(n) => {
+                self.e.gap = 0.0;
+                n
+            }
+        };
         #[cfg(test)]
         {
             self.coasted += lines;
@@ -127,6 +121,23 @@ impl Work {
             && !self.summary.footprint.takes(level.course.z)
             && self.reader.state().axes[..2].iter().all(|a| a.register.abs() < Passing::LESS_THAN)
     }
+}
+
+/// Lines that pass at the start of `bytes`, and E behind them, where E words are amounts and it was `e`. (Called, its loop has the machine's registers for
+/// itself: a quarter quicker.)
+#[cfg_attr(not(target_family = "wasm"), inline(never))]
+#[cfg_attr(target_family = "wasm", inline)]
+fn pass(reader: &mut PlainLines, e: Option<f64>, bytes: &[u8]) -> (Passed, f64) {
+    let (amounts, mut e) = (e.is_some(), e.unwrap_or(0.0));
+    let mut passed = Passed::default();
+    while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
+        // An amount is added to what went before; of places the last is enough.
+        if amounts && line.has_e() {
+            e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
+        }
+        passed.add(line);
+    }
+    (passed, e)
 }
 
 /// What an arc's line says, about a centre beside its start: no more than that (and a feed), each once, in numbers that are all
