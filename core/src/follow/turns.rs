@@ -4,9 +4,23 @@
 use std::hint::spin_loop;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError, TryLockError};
+use std::thread::yield_now;
 
-/// How often it is asked whether a turn has come before the thread goes to sleep: some hundreds of microseconds, longer than nearly any takes.
-const ASKED: u32 = 20_000;
+/// How often it is asked whether a turn has come before others may have the core: about a microsecond,
+const ASKED: u32 = 50;
+/// and how often before the thread goes to sleep: longer than nearly any turn takes where each thread has a core. Where there are fewer, who has the turn
+/// has the core meanwhile.
+const ASKED_MORE: u32 = 1_000;
+
+/// Waits until something is so, but not for ever.
+fn wait_for(mut is_so: impl FnMut() -> bool) {
+    for asked in 0..ASKED_MORE {
+        if is_so() {
+            return;
+        }
+        if asked < ASKED { spin_loop() } else { yield_now() }
+    }
+}
 
 /// No turn comes any more.
 const OVER: u64 = u64::MAX;
@@ -42,11 +56,7 @@ impl<T> Stage<T> {
 
     /// Waits for the turn of piece `n`; `None` if none comes any more.
     pub(super) fn wait(&self, n: u64) -> Option<Turn<'_, T>> {
-        let mut asked = 0;
-        while !self.has_come(n) && asked < ASKED {
-            asked += 1;
-            spin_loop();
-        }
+        wait_for(|| self.has_come(n));
         let mut state = lock_soon(&self.state);
         while !self.has_come(n) {
             self.asleep.fetch_add(1, Ordering::Relaxed);
@@ -85,13 +95,7 @@ impl<T> Drop for Turn<'_, T> {
 
 /// As [`lock`], where who has it has it for a while: asks for some time before the thread goes to sleep.
 pub(super) fn lock_soon<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
-    for _ in 0..ASKED {
-        match of.try_lock() {
-            Err(TryLockError::WouldBlock) => spin_loop(),
-            Err(TryLockError::Poisoned(poisoned)) => return poisoned.into_inner(),
-            Ok(locked) => return locked,
-        }
-    }
+    wait_for(|| !matches!(of.try_lock(), Err(TryLockError::WouldBlock)));
     lock(of)
 }
 
