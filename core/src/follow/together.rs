@@ -66,7 +66,7 @@ impl<F: core::error::Error + 'static> core::error::Error for Stopped<F> {
 /// A rewriting that several threads take part in: the same bytes come out however many they are, and memory does not grow with the toolpath.
 ///
 /// ```
-/// use evengap::follow::{Options, Rewriter, Sink, Together};
+/// use evengap::follow::{Options, Rewriter, Sink, Stopped, Together};
 /// # use evengap::{Card, HeightMap, SurfaceKind};
 /// # let card = r#"
 /// # [bed]
@@ -96,7 +96,13 @@ impl<F: core::error::Error + 'static> core::error::Error for Stopped<F> {
 /// });
 /// // One of the two came to the end.
 /// let (text, done) = ends.into_iter().flatten().next().unwrap();
-/// assert_eq!(done.unwrap().lines_in, 1);
+/// let summary = match done {
+///     Ok(summary) => summary,
+///     Err(Stopped::Toolpath(refusal)) => return Err(refusal.into()),
+///     Err(Stopped::Read(error)) => return Err(error.into()),
+///     Err(Stopped::Sink(never)) => match never {},
+/// };
+/// assert_eq!(summary.lines_in, 1);
 /// assert!(text.0.ends_with(b"G1 X100 Y100 Z0.250\n"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
