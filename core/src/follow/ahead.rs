@@ -8,18 +8,14 @@
 //! How lines read and where they lead is told of one piece after another ([`LookAhead::place`]), for each begins where the one before it ended; the
 //! heights of any piece at any time then ([`Teller`]).
 
-use super::bed::{Bed, Way};
-use super::legs::{Course, Leg, Legs, Read, Room};
+use super::bed::Bed;
+use super::legs::{Course, Legs, Read, Room};
+use super::looked::{Gone, Looked, Told};
 use super::options::Options;
-use super::path::Path;
-use super::survey::Survey;
-use crate::surface::sheet::Sheet;
-use crate::toolpath::code;
-use crate::toolpath::plain::{Passed, Passing, begins};
+use crate::toolpath::plain::{Passing, PlainLines, begins};
 use crate::toolpath::tidy::Tidy;
 use crate::toolpath::words::Line;
-use crate::toolpath::{Arc, EMode};
-use std::sync;
+use crate::toolpath::{EMode, code};
 
 /// Looks ahead in a toolpath: the pieces are handed to it in their order, each before it is pushed. [`Rewriter::look_ahead`](super::Rewriter::look_ahead) makes it.
 ///
@@ -77,73 +73,6 @@ pub struct LookAhead {
     cut: Vec<u8>,
 }
 
-/// A piece of a toolpath, and what was told of it. Of 64 KB, as the command reads them, it takes up to 3 MB.
-#[derive(Debug, Default)]
-pub struct Looked {
-    bytes: Vec<u8>,
-    /// Whose heights they are.
-    sheet: Option<sync::Arc<Sheet>>,
-    /// Plain moves that are followed, as far as `runs`: the rest is memory for more.
-    legs: Vec<Legs>,
-    runs: usize,
-    /// Other lines of commands, as far as `many`: the rest is memory for more.
-    others: Vec<Told>,
-    many: usize,
-    /// Lines that pass, and the E words of those that have amounts.
-    passed: Vec<Gone>,
-    amounts: Vec<f64>,
-    /// Lines that would pass if nothing were followed where they stand, the last first.
-    glanced: Vec<Gone>,
-}
-
-/// Lines that pass where nothing is followed.
-#[derive(Debug)]
-pub(super) struct Gone {
-    /// Bytes of the piece from the first of them on.
-    left: usize,
-    pub(super) lines: Passed,
-    /// The numbers of X, Y and E that came last; of E where it is a place.
-    pub(super) numbers: [Option<f64>; 3],
-    /// Which amounts are theirs, where E words are amounts.
-    amounts: Option<[usize; 2]>,
-}
-
-/// A line that was read ahead.
-#[derive(Debug, Default)]
-pub(super) struct Told {
-    /// Bytes of the piece from this line on.
-    left: usize,
-    pub(super) line: Line,
-    /// Where it begins and ends, as far as it is guessed.
-    at: [[Option<f64>; 3]; 2],
-    /// What was told of its way.
-    pub(super) survey: Survey,
-}
-
-impl Told {
-    /// Where it leads, if it is a motion from a place to another, and the bed is followed.
-    fn way(&self, bed: &Bed) -> Option<Way> {
-        let [[x0, y0, z0], [x1, y1, z1]] = self.at;
-        let (start, end, z) = ([x0?, y0?], [x1?, y1?], [z0?, z1?]);
-        if !bed.is_followed(z) {
-            return None;
-        }
-        let g = self.line.get(b'G').and_then(code)?;
-        let closed = [(x0, x1), (y0, y1)].iter().all(|(a, b)| a.map(f64::to_bits) == b.map(f64::to_bits));
-        let path = match g {
-            0 | 10 => Path::straight(start, end),
-            20 | 30 => {
-                let [i, j] = [b'I', b'J'].map(|l| self.line.get(l).and_then(|w| w.number).map(|n| n.value));
-                i.or(j)?;
-                let centre = [start[0] + i.unwrap_or(0.0), start[1] + j.unwrap_or(0.0)];
-                Path::arc(&Arc::about(centre, start, end, g == 20, closed), start, end)
-            }
-            _ => return None,
-        };
-        Some(Way { path, z })
-    }
-}
-
 /// After so many lines, or runs of lines that pass, it is asked whether to go on.
 const PATIENCE: usize = 64;
 /// Of a longer line that a piece was cut in nothing is kept.
@@ -154,19 +83,6 @@ const MOST: usize = 1024;
 const MOST_SAMPLES: usize = 1 << 15;
 /// A line of more words, of which no file is full, is not kept: its memory would be.
 const MOST_WORDS: usize = 16;
-
-impl Gone {
-    /// Lines that pass at the start of `rest`, if there are any.
-    fn at(rest: &[u8], read: &mut Read, amounts: Option<&mut Vec<f64>>) -> Option<Gone> {
-        let (from, mut all) = (amounts.as_ref().map(|all| all.len()), amounts);
-        let lines = read.pass_lines(rest, all.as_deref_mut());
-        let [x, y, e] = lines.places();
-        let e = if from.is_some() { 0 } else { e };
-        let numbers = [x, y, e].map(|place| Passing::number(rest, place));
-        let amounts = from.zip(all).map(|(from, all)| [from, all.len()]);
-        (lines.lines() > 0).then_some(Gone { left: rest.len(), lines, numbers, amounts })
-    }
-}
 
 /// How lines pass, as far as it is guessed: of others than these nothing is told before it is known where they begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -182,7 +98,7 @@ pub(super) enum Glance {
 pub(super) struct Teller {
     bed: Bed,
     room: Room,
-    read: Read,
+    reader: PlainLines,
 }
 
 impl Teller {
@@ -194,7 +110,7 @@ impl Teller {
         let mut done = end(bytes);
         while done < bytes.len() && piece.glanced.len() < MOST {
             let amounts = Some(&mut piece.amounts).filter(|_| glance == Glance::Amounts);
-            match Gone::at(&bytes[done..], &mut self.read, amounts) {
+            match Gone::at(&bytes[done..], &mut self.reader, amounts) {
                 Some(gone) => {
                     done += gone.lines.bytes();
                     piece.glanced.push(gone);
@@ -229,7 +145,7 @@ impl Teller {
 impl LookAhead {
     pub(super) fn new(bed: Bed, options: Options) -> Self {
         LookAhead {
-            teller: Teller { bed, room: Room::default(), read: Read::default() },
+            teller: Teller { bed, room: Room::default(), reader: PlainLines::default() },
             options,
             read: Read::default(),
             tidy: Tidy::default(),
@@ -289,7 +205,7 @@ impl LookAhead {
                         }
                     };
                     let amounts = Some(&mut piece.amounts).filter(|_| self.amounts);
-                    if let Some(gone) = glanced.or_else(|| Gone::at(rest, &mut self.read, amounts)) {
+                    if let Some(gone) = glanced.or_else(|| Gone::at(rest, &mut self.read.reader, amounts)) {
                         for (at, number) in self.at.iter_mut().zip(gone.numbers).take(2) {
                             *at = number.or(*at);
                         }
@@ -386,13 +302,12 @@ impl LookAhead {
     fn follow(&mut self, line: &Line) {
         let g = |number: u32| line.words().iter().any(|w| w.letter == b'G' && code(w) == Some(number));
         let absolute = (self.absolute || g(900)) && !g(910);
-        if self.options.g90_sets_e && absolute != self.absolute {
+        if self.options.g90_sets_e && (g(900) || g(910)) {
             self.amounts = !absolute;
         }
         self.absolute = absolute;
         for (axis, letter) in b"XYZ".iter().enumerate() {
-            let number = line.get(*letter).and_then(|w| w.number).map(|n| n.value);
-            self.at[axis] = self.goes(self.at[axis], number);
+            self.at[axis] = self.goes(self.at[axis], line.number(*letter));
         }
     }
 
@@ -422,123 +337,6 @@ fn says_amounts(bytes: &[u8]) -> Option<bool> {
         Some(b"M83") => Some(true),
         Some(b"M82") => Some(false),
         _ => None,
-    }
-}
-
-impl Looked {
-    /// The bytes, to be filled anew: what was told of them is forgotten. (The memory stays, for many pieces one after another.)
-    pub fn refill(&mut self) -> &mut Vec<u8> {
-        self.forget();
-        self.bytes.clear();
-        &mut self.bytes
-    }
-
-    /// The bytes, of which nothing is asked any more.
-    pub(super) fn give_up(&mut self) -> &mut Vec<u8> {
-        self.forget();
-        &mut self.bytes
-    }
-
-    fn forget(&mut self) {
-        self.sheet = None;
-        (self.runs, self.many) = (0, 0);
-        self.passed.clear();
-        self.amounts.clear();
-        self.glanced.clear();
-    }
-
-    /// The bytes.
-    #[must_use]
-    pub fn bytes(&self) -> &[u8] {
-        &self.bytes
-    }
-
-    /// The bytes, and what was told of them for who follows the bed of this sheet.
-    pub(super) fn told(&mut self, sheet: &sync::Arc<Sheet>) -> (&[u8], Plains<'_>) {
-        let same = self.sheet.as_ref().is_some_and(|own| sync::Arc::ptr_eq(own, sheet));
-        if !same {
-            return (&self.bytes, Plains::default());
-        }
-        let plains = Plains {
-            legs: &mut self.legs[..self.runs],
-            next: 0,
-            others: &self.others[..self.many],
-            passed: &self.passed,
-            amounts: &self.amounts,
-        };
-        (&self.bytes, plains)
-    }
-}
-
-/// The lines of the bytes in hand: read when they come, where they were not read ahead.
-#[derive(Default)]
-pub(super) struct Plains<'a> {
-    legs: &'a mut [Legs],
-    /// Legs before these lie behind.
-    next: usize,
-    others: &'a [Told],
-    passed: &'a [Gone],
-    amounts: &'a [f64],
-}
-
-impl<'a> Plains<'a> {
-    /// The plain moves at the start of `rest`, all that is left of the bytes in hand: as they were told ahead, or as `own` tells them now;
-    /// and whether the line behind them is none.
-    #[inline]
-    pub(super) fn legs<'p>(
-        &'p mut self,
-        (own, read, room): (&'p mut Legs, &mut Read, &mut Room),
-        course: &Course,
-        from: [f64; 2],
-        bed: &mut Bed,
-        rest: &[u8],
-    ) -> (&'p [Leg], bool) {
-        let left = rest.len();
-        while let Some(first) = self.legs.get(self.next)
-            && !cfg!(target_family = "wasm")
-        {
-            if !first.lie_before(left) {
-                let Some(n) = first.find(left, course, from) else { break };
-                let first = &mut self.legs[self.next];
-                first.look_up(bed, room);
-                return first.rest(n);
-            }
-            self.next += 1;
-        }
-        own.place(*course, from, bed, read, rest);
-        own.look_up(bed, room);
-        own.rest(0)
-    }
-
-    /// The lines that pass at the start of what is left, if they were told of, and their E words if these are amounts.
-    #[inline]
-    pub(super) fn passed(&mut self, left: usize, amounts: bool) -> Option<(&'a Gone, &'a [f64])> {
-        while let Some((first, more)) = self.passed.split_first()
-            && !cfg!(target_family = "wasm")
-        {
-            if first.left > left {
-                self.passed = more;
-                continue;
-            }
-            let told = first.left == left && first.amounts.is_some() == amounts;
-            let [from, to] = first.amounts.unwrap_or_default();
-            return told.then_some((first, self.amounts.get(from..to)?));
-        }
-        None
-    }
-
-    /// The line that is not plain at the start of what is left, if it was read ahead: after one that is no noise, it reads so.
-    #[inline]
-    pub(super) fn other(&mut self, left: usize) -> Option<&'a Told> {
-        while let Some((first, more)) = self.others.split_first()
-            && !cfg!(target_family = "wasm")
-        {
-            if first.left <= left {
-                return (first.left == left).then_some(first);
-            }
-            self.others = more;
-        }
-        None
     }
 }
 

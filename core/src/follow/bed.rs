@@ -316,12 +316,16 @@ impl Bed {
         whole && !kinked
     }
 
-    /// Whether more than the ends of a way must be [looked at](Bed::sample), where its start is not off.
-    pub(crate) fn needs_a_look(&mut self, way: &Way) -> bool {
+    /// Looks at the offsets along a way, if more than its ends must be looked at where its start is not off.
+    ///
+    /// # Errors
+    /// As [`vertices`](Bed::vertices).
+    pub(crate) fn look_along(&mut self, way: &Way, samples: &mut Vec<Vertex>) -> Result<(), Error> {
         let whole = self.cut(way);
         let bends = self.bends(way);
         let tau = tube_width(&self.sheet, self.tolerance);
-        !(whole && (self.is_plain(way, &bends) || bends.sag(&self.sheet, way.path.speed()) <= tau))
+        let short = self.is_plain(way, &bends) || bends.sag(&self.sheet, way.path.speed()) <= tau;
+        if whole && short { Ok(()) } else { self.sample(way, samples) }
     }
 
     /// Whether a way is short, straight and level: nearly every one is, and for those it is known beforehand that one link will do where nothing breaks.
@@ -331,12 +335,12 @@ impl Bed {
     }
 
     /// Looks at the offsets along a way, from its start on, but for its end: so finely that between them the offset is straight within a hundredth of
-    /// the tolerance. `cuts` is set.
+    /// the tolerance. To be asked after [`cut`](Bed::cut) of the same way.
     ///
     /// # Errors
     /// [`ErrorKind::Limit`], without its line, for a move that no printer makes.
     #[inline]
-    pub(crate) fn sample(&mut self, way: &Way, samples: &mut Vec<Vertex>) -> Result<(), Error> {
+    fn sample(&mut self, way: &Way, samples: &mut Vec<Vertex>) -> Result<(), Error> {
         let Way { path, z: [z0, z1] } = *way;
         let length = path.speed();
         let fine = tube_width(&self.sheet, self.tolerance) / 100.0;

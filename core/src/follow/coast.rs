@@ -4,9 +4,9 @@
 //! (a test holds that). Above the taper no line needs another number once the first of them has been taken, so that each is
 //! only looked through for what may stand on it.
 
-use super::ahead::Gone;
 use super::cruise::Level;
 use super::ledger::Spelling;
+use super::looked::Gone;
 use super::rewriter::Work;
 use crate::toolpath::commands::Action;
 use crate::toolpath::plain::{Passed, Passing, PlainLines};
@@ -128,15 +128,9 @@ impl Work {
 #[cfg_attr(not(target_family = "wasm"), inline(never))]
 #[cfg_attr(target_family = "wasm", inline)]
 fn pass(reader: &mut PlainLines, e: Option<f64>, bytes: &[u8]) -> (Passed, f64) {
+    // An amount is added to what went before; of places the last is enough.
     let (amounts, mut e) = (e.is_some(), e.unwrap_or(0.0));
-    let mut passed = Passed::default();
-    while let Some(line) = reader.pass(&bytes[passed.bytes()..]) {
-        // An amount is added to what went before; of places the last is enough.
-        if amounts && line.has_e() {
-            e += reader.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default();
-        }
-        passed.add(line);
-    }
+    let passed = reader.pass_all(bytes, amounts.then_some(|amount| e += amount));
     (passed, e)
 }
 
@@ -162,7 +156,7 @@ impl ArcWords {
             30 => false,
             _ => return None,
         };
-        let numbers = [b'X', b'Y', b'I', b'J', b'E'].map(|l| line.get(l).and_then(|w| w.number).map(|n| n.value));
+        let numbers = [b'X', b'Y', b'I', b'J', b'E'].map(|letter| line.number(letter));
         let [x, y, i, j, e] = numbers;
         let small = numbers.iter().flatten().all(|n| n.abs() < Passing::LESS_THAN);
         small.then_some(ArcWords { clockwise, x, y, i: i.unwrap_or(0.0), j: j.unwrap_or(0.0), e })

@@ -5,10 +5,10 @@
 //! either way (a test holds that). What no plain line changes is looked up once a run; what each of them changes is kept at
 //! hand and told at its end.
 
-use super::ahead::Plains;
 use super::held::{Ending, Written};
 use super::ledger::{Axis, PLACE_DECIMALS, Rounded, Spelling};
 use super::legs::{Course, Leg, Legs, Read, Room};
+use super::looked::Plains;
 use super::rewriter::Work;
 use super::summary::{Offset, WarningKind};
 use super::text::Text;

@@ -3,7 +3,7 @@
 
 use super::bed::{Bed, Way, flow_between, halfway};
 use super::path::Path;
-use crate::toolpath::plain::{Passed, Plain, PlainLines, Seats};
+use crate::toolpath::plain::{Plain, PlainLines, Seats};
 
 /// At most so many lines are read in one go, and told.
 const MOST: usize = 32;
@@ -98,18 +98,6 @@ impl Default for Read {
 }
 
 impl Read {
-    /// Lines at the start of `rest` where nothing is followed, and their E words where these are amounts.
-    pub(super) fn pass_lines(&mut self, rest: &[u8], mut amounts: Option<&mut Vec<f64>>) -> Passed {
-        let mut passed = Passed::default();
-        while let Some(line) = self.reader.pass(&rest[passed.bytes()..]) {
-            if let Some(amounts) = amounts.as_deref_mut().filter(|_| line.has_e()) {
-                amounts.push(self.reader.e_of(line, &rest[passed.bytes()..]).unwrap_or_default());
-            }
-            passed.add(line);
-        }
-        passed
-    }
-
     /// Other bytes come: what was read of these is forgotten.
     pub(super) fn forget(&mut self) {
         (self.at, self.read) = (0, 0);

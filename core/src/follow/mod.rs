@@ -22,6 +22,7 @@ mod floor;
 mod held;
 mod ledger;
 mod legs;
+mod looked;
 mod motion;
 mod options;
 mod output;
@@ -38,7 +39,8 @@ mod together;
 mod turns;
 
 pub use crate::toolpath::EMode;
-pub use ahead::{LookAhead, Looked};
+pub use ahead::LookAhead;
+pub use looked::Looked;
 pub use options::{Allow, HEIGHT_LIMIT, Options};
 pub use rewriter::Rewriter;
 pub use stream::{StreamError, copy};

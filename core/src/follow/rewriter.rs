@@ -1,12 +1,13 @@
 //! The rewriter: toolpath bytes in, toolpath bytes that follow the bed out.
 
-use super::ahead::{LookAhead, Looked, Plains, Told};
+use super::ahead::LookAhead;
 use super::bed::Bed;
 use super::compose::{Edits, Source};
 use super::cruise::Desk;
 use super::floor::{Floor, Remedy};
 use super::held::Held;
 use super::ledger::{Axis, Filament, MOST_DECIMALS, PLACE_DECIMALS, Spelling};
+use super::looked::{Looked, Plains, Told};
 use super::options::{HEIGHT_LIMIT, Options};
 use super::output::Output;
 use super::split::Vertex;

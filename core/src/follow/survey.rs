@@ -24,8 +24,8 @@ impl Survey {
             return;
         }
         self.flow = pushes.then(|| bed.flow(&way));
-        // One that needs no look needs no samples; of one that cannot be looked at the error is told when it is followed.
-        if bed.needs_a_look(&way) && bed.sample(&way, &mut self.samples).is_err() {
+        // Of one that cannot be looked at the error is told when it is followed.
+        if bed.look_along(&way, &mut self.samples).is_err() {
             self.samples.clear();
         }
         self.way = Some(way);

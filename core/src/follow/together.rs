@@ -1,7 +1,7 @@
 //! One toolpath on several threads, which are the caller's.
 //!
 //! A piece is read, looked at, followed and handed on. Each of these steps is done to all pieces in their order, by [turns](super::turns), and different
-//! steps to different pieces at the same time: mostly by the thread that read the piece, so that what is read need not go from one core to another.
+//! steps to different pieces at the same time, with what needs no order in between: mostly by the thread that read the piece, so that what is read need not go from one core to another.
 //! Where it is not the turn of its piece to be followed, a thread puts it aside and reads another, and whoever is free when its turn comes takes it: so
 //! nobody has to wait while there is something to do, and no piece lies while a thread waits for a pipe.
 
@@ -118,7 +118,7 @@ pub struct Together<R, S> {
     glance: Mutex<Option<Glance>>,
     /// Pieces that were put aside.
     shelf: Mutex<Shelf>,
-    /// The number of the first of them, or `NONE`.
+    /// The number of the first of them, or `NONE`, for who looks at a piece: it is asked for too often for a lock.
     first: AtomicU64,
     follow: Stage<Option<Rewriter>>,
     sink: Stage<Option<S>>,
@@ -294,7 +294,7 @@ impl<R: Read, S: Sink> Together<R, S> {
         let mut turn = self.sink.wait(hand.n)?;
         let sink = turn.state.as_mut()?;
         let silent = followed.as_ref().map_or(true, |followed| followed.silent);
-        let taken = sink.take(hand.piece.give_up(), (!silent).then_some(&hand.out)).map_err(Stopped::Sink);
+        let taken = sink.take(&mut hand.piece.bytes, (!silent).then_some(&hand.out)).map_err(Stopped::Sink);
         let end = match followed.and_then(|followed| taken.map(|()| followed.end)) {
             Ok(None) => {
                 turn.pass_on();

@@ -245,6 +245,19 @@ impl PlainLines {
         (read && starts[..F] != [0; F]).then_some(Passing { whole, starts })
     }
 
+    /// Passes all such lines at the start of `bytes`; where E words are amounts, `amount` is told each.
+    #[inline(always)]
+    pub(crate) fn pass_all(&mut self, bytes: &[u8], mut amount: Option<impl FnMut(f64)>) -> Passed {
+        let mut passed = Passed::default();
+        while let Some(line) = self.pass(&bytes[passed.bytes()..]) {
+            if let Some(amount) = amount.as_mut().filter(|_| line.has_e()) {
+                amount(self.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default());
+            }
+            passed.add(line);
+        }
+        passed
+    }
+
     /// The number of the E word of a line that passed, which is the last that was read and begins at the start of `bytes`.
     #[inline]
     pub(crate) fn e_of(&self, line: Passing, bytes: &[u8]) -> Option<f64> {

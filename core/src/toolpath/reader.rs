@@ -550,7 +550,7 @@ impl Reader {
         for word in line.words().iter().filter(|w| w.letter == b'M') {
             let Some(code) = code(word).filter(|c| c % 10 == 0).map(|c| c / 10) else { continue };
             let Some((_, action, _)) = M_WORDS.iter().find(|row| row.0 == code) else { continue };
-            let value = |letter: u8| line.get(letter).and_then(|w| w.number).map(|n| n.value);
+            let value = |letter: u8| line.number(letter);
             match action {
                 MAction::EDistance { absolute } => {
                     if let Some((at, doubt @ (Doubt::Skippable | Doubt::Control))) = line.doubt {

@@ -157,6 +157,12 @@ impl Line {
         self.has_any(bit(letter))
     }
 
+    /// The number of the first word with this letter, if it is there and has one.
+    #[inline]
+    pub(crate) fn number(&self, letter: u8) -> Option<f64> {
+        self.get(letter).and_then(|word| word.number).map(|number| number.value)
+    }
+
     /// Whether a word with one of the letters of [`bits`] is there.
     #[inline]
     pub(crate) fn has_any(&self, bits: u32) -> bool {
