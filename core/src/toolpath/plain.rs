@@ -250,7 +250,9 @@ impl PlainLines {
     pub(crate) fn pass_all(&mut self, bytes: &[u8], mut amount: Option<impl FnMut(f64)>) -> Passed {
         let mut passed = Passed::default();
         while let Some(line) = self.pass(&bytes[passed.bytes()..]) {
-            if let Some(amount) = amount.as_mut().filter(|_| line.has_e()) {
+            if let Some(amount) = &mut amount
+                && line.has_e()
+            {
                 amount(self.e_of(line, &bytes[passed.bytes()..]).unwrap_or_default());
             }
             passed.add(line);
